@@ -1,0 +1,60 @@
+/*
+ * exam: the one place where film, find, sheet and measure meet. It opens a sheet with its film,
+ * checks the digest, proposes marks, runs the measuring. Shared by the commands and the window.
+ */
+#ifndef PLUMBRULE_EXAM_H
+#define PLUMBRULE_EXAM_H
+
+#include <stdbool.h>
+#include "plumbrule/film.h"
+#include "plumbrule/find.h"
+#include "plumbrule/measure.h"
+#include "plumbrule/sheet.h"
+
+struct exam_options {
+    struct film_options film;
+    bool film_changed;       /* accept a film whose digest differs from the sheet's */
+    const char *limits_path; /* a user's file, or NULL: the one in the XDG config folder if any */
+    double beam_error_deg;
+};
+void plumb_exam_options_default(struct exam_options *o);
+
+struct exam {
+    struct film film;
+    struct sheet sheet;
+    struct meas_config config;
+    struct meas_result result;
+    struct sheet_notes notes; /* from reading and checking, and from the film */
+    char *film_path;
+    char *sheet_path; /* NULL when there is none yet */
+};
+/* Opens a sheet ("-": standard input, film beside the current folder) and its film, and measures.
+ */
+int plumb_exam_open_sheet(const char *path, const struct exam_options *o, struct exam *out,
+                          struct err *err);
+/* Opens a film with an empty sheet that names it. */
+int plumb_exam_open_film(const char *path, const struct exam_options *o, struct exam *out,
+                         struct err *err);
+void plumb_exam_release(struct exam *e);
+/* Measures again after the sheet was edited. */
+int plumb_exam_measure(struct exam *e, struct err *err);
+
+/* A known size stated on the command line or in the window. */
+struct exam_gauge {
+    enum gauge_kind kind;
+    double mm, u_mm;
+};
+/* Runs the finder and puts what it found into the sheet, marked `found`; gauges whose ends follow
+ * from the pin are placed on it. Marks already set by hand stay. n_pins: how many were found. */
+int plumb_exam_propose(struct exam *e, const struct exam_gauge *gauges, size_t n_gauges,
+                       size_t *n_pins, struct err *err);
+/* Root sides and axis of one neighbour from two rough points; crest from one. */
+int plumb_exam_propose_root(struct exam *e, enum sheet_side side, double crown_x, double crown_y,
+                            double apex_x, double apex_y, struct err *err);
+int plumb_exam_propose_crest(struct exam *e, enum sheet_side side, double x, double y,
+                             struct err *err);
+/* Saves the sheet to path atomically, or to sheet_path when path is NULL. Without replace an
+ * existing file is left alone. */
+int plumb_exam_save(struct exam *e, const char *path, bool replace, struct err *err);
+
+#endif

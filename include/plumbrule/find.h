@@ -1,0 +1,103 @@
+/*
+ * find: pixels in, geometry out. Finds the pin unaided, follows root sides from two rough points,
+ * snaps a rough point to the crest. Everything is in film pixels (see film.h) with a standard
+ * uncertainty beside it; nothing is known here of teeth's numbers, millimetres or sheets.
+ *
+ * "Not found" is a result: an empty list, or ERR_NOTFOUND / ERR_ILLPOSED with the reason in words.
+ */
+#ifndef PLUMBRULE_FIND_H
+#define PLUMBRULE_FIND_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include "plumbrule/film.h"
+#include "plumbrule/geometry.h"
+
+enum find_tip { FIND_TIP_UNKNOWN, FIND_TIP_FLAT, FIND_TIP_ROUND, FIND_TIP_CONE };
+
+#define FIND_WIDTHS_MAX 16
+
+struct find_width {
+    double along; /* px from the tip, towards the crown end */
+    double width, u_width;
+};
+
+/* One pin. The axis runs from the crown end to the tip. */
+struct find_pin {
+    struct geo_point tip; /* on the axis */
+    double u_tip;         /* px, along the axis */
+    enum find_tip tip_shape;
+    bool has_shoulder;
+    struct geo_point shoulder; /* on the axis: where the collar's apical face crosses it */
+    double u_shoulder;
+    bool has_stop;
+    struct geo_point stop; /* on the axis: the apical face of the silicone stop */
+    double u_stop;
+    struct geo_line axis; /* bisector of the flanks, at the centroid; dir towards the tip */
+    /* The axis as two points at +-h from the centroid, h = u_offset / u_angle (within the pin),
+     * where their errors across the axis are independent: u_ends each reproduces offset and angle.
+     */
+    struct geo_point ends[2];
+    double u_ends;
+    /* Flanks as two points each: [0] on the geo_perp(axis.dir) side, [1] on the other; crown end
+     * first, spanning the visible flank down to the tip's end of the parallel part. */
+    struct geo_point flank[2][2];
+    double u_flank;        /* px, across, each point */
+    double width, u_width; /* px, of the cylinder, blur and tone allowed for */
+    size_t n_widths;
+    struct find_width widths[FIND_WIDTHS_MAX];
+    double length;     /* px, tip to shoulder, or to where the pin leaves sight */
+    double confidence; /* 0..1: share of candidates with such evidence that were pins, in the study
+                          of fixtures/ (see find_pin.c) */
+};
+
+struct find_pins {
+    struct find_pin *at; /* best first */
+    size_t n;
+    bool inverted; /* metal is dark in this film */
+};
+
+struct find_pin_params {
+    double min_confidence; /* candidates below are not listed */
+};
+void plumb_find_pin_params_default(struct find_pin_params *p);
+/* No pin: out->n = 0 and 0 is returned. Errors only for memory. params NULL: the defaults. */
+int plumb_find_pins(const struct film *film, const struct find_pin_params *params,
+                    struct find_pins *out, struct err *err);
+void plumb_find_pins_release(struct find_pins *p);
+
+/* Is the film inverted (radiopaque dark)? From the film's own histogram, borders and structure. */
+bool plumb_find_inverted(const struct film *film);
+
+struct find_edge_point {
+    struct geo_point at;
+    double u;  /* px, across the edge */
+    bool seen; /* false: bridged, the side cannot be seen here */
+};
+
+/* A root. Paths run from the crown end to the apex, thinned so that the errors of neighbouring
+ * points are independent; left/right as seen looking apically: [0] the geo_perp(axis) side. */
+struct find_root {
+    struct find_edge_point *side[2];
+    size_t n[2];
+    struct geo_line midline;  /* robust mid-line, crown to apex, with its uncertainty */
+    struct geo_point ends[2]; /* the mid-line as two independent points, as for a pin */
+    double u_ends;
+    double seen[2]; /* share of each side that was seen, 0..1 */
+};
+/* From two rough points, up to 10 px off each: crown end (on the root's middle, near the CEJ) and
+ * apex. ERR_ILLPOSED with the reason when the sides are not to be seen. */
+int plumb_find_root(const struct film *film, struct geo_point crown_end, struct geo_point apex,
+                    struct find_root *out, struct err *err);
+void plumb_find_root_release(struct find_root *r);
+
+struct find_crest {
+    struct geo_point at;
+    double u; /* px, along apical */
+};
+/* From a rough point near the crest, up to 15 px off. apical: unit vector of the apical direction.
+ * ERR_NOTFOUND with the reason when no edge is to be seen there. */
+int plumb_find_crest(const struct film *film, struct geo_point rough, struct geo_point apical,
+                     struct find_crest *out, struct err *err);
+
+#endif

@@ -1,0 +1,37 @@
+/*
+ * record: what goes into the chart - text, JSON, CSV, the annotated picture - and its revisions on
+ * disk. Every output renders the same list of quantities of exam.result.
+ */
+#ifndef PLUMBRULE_RECORD_H
+#define PLUMBRULE_RECORD_H
+
+#include "plumbrule/base.h"
+#include "plumbrule/exam.h"
+
+/* The text report, at most 72 columns, UTF-8. */
+int plumb_rec_text(const struct exam *e, struct buf *out, struct err *err);
+/* The results document; `pretty` over several lines, else on one, newline at the end. */
+int plumb_rec_json(const struct exam *e, bool pretty, struct buf *out, struct err *err);
+/* One line a quantity, with a header line when `header`. */
+int plumb_rec_csv(const struct exam *e, bool header, struct buf *out, struct err *err);
+
+struct rec_picture_options {
+    bool legend;    /* a margin with the numbered quantities */
+    unsigned level; /* deflate level */
+};
+void plumb_rec_picture_options_default(struct rec_picture_options *o);
+int plumb_rec_picture(const struct exam *e, const struct rec_picture_options *o,
+                      struct file_out *to, struct err *err);
+
+/* The names written; release with plumb_rec_paths_release. */
+struct rec_paths {
+    char *picture, *text, *json;
+    unsigned revision;
+};
+/* Writes NAME-rNN.png, .txt, .json into dir (made when missing), the next free revision, the JSON
+ * last. */
+int plumb_rec_write(const struct exam *e, const char *dir, const struct rec_picture_options *o,
+                    struct rec_paths *out, struct err *err);
+void plumb_rec_paths_release(struct rec_paths *p);
+
+#endif
