@@ -146,6 +146,11 @@ int plumb_sheet_parse(const char *text, size_t len, struct sheet *out, struct sh
 /* Writes the document: same sheet, same bytes; ends with a newline. */
 int plumb_sheet_print(const struct sheet *s, struct buf *out, struct err *err);
 
+/* Where in a valid JSON text the value at a path like "limits[2].at_least" begins; line and column
+ * count from 1. False when the text has no such path. */
+bool plumb_json_locate(const char *text, size_t len, const char *path, size_t *line,
+                       size_t *column);
+
 /* Holds the sheet against its film: marks outside the film and wrong sizes are errors, odd but
  * possible things are notes. width, height: of the film. */
 int plumb_sheet_check(const struct sheet *s, size_t width, size_t height, struct sheet_notes *notes,
