@@ -1,0 +1,673 @@
+/*
+ * The quantities: one table, one short function each. To add one, write a function, add a row, add
+ * its words in words.c, and say in the manual what it means. Definitions and signs:
+ *
+ *   angle.S       pin axis against that root axis, + when the pin's apical end leans to mesial
+ *   angle.mean    the same against the bisector;  angle.roots: + when the roots converge apically
+ *   clearance.S   smallest distance from the pin's side to the near side; below 0 the shadows
+ * overlap level.S       crest below the pin's shoulder along the pin;  stop.S: below the stop
+ *   depth.S       pin's tip below the crest along the pin
+ *   cej_crest.S   crest below the CEJ along that root;  loss.S, loss_pct.S: less the healthy
+ * distance space.*       free width between the near sides, along m bound.N       pin's tip to a
+ * bound, nearest; bound_axis.N along the axis; below 0 the tip is past it
+ *
+ * Lengths come out in mm: k times pixels times the factor of the plane the other mark lies in.
+ */
+#include "measure/measure_internal.h"
+
+#include <stdio.h>
+#include <string.h>
+
+enum need {
+    NEED_SCALE = 1 << 0,
+    NEED_PIN = 1 << 1,
+    NEED_TIP = 1 << 2,
+    NEED_SHOULDER = 1 << 3,
+    NEED_STOP = 1 << 4,
+    NEED_PIN_SIDE = 1 << 5,
+    NEED_ROOT = 1 << 6,
+    NEED_BOTH_ROOTS = 1 << 7,
+    NEED_CEJ = 1 << 8,
+    NEED_APEX = 1 << 9,
+    NEED_CREST = 1 << 10,
+    NEED_ANY_CREST = 1 << 11,
+    NEED_NEAR = 1 << 12,
+    NEED_BOTH_NEAR = 1 << 13,
+    NEED_MESIAL = 1 << 14,
+    NEED_SITE = 1 << 15,
+    NEED_SITE_CEJ = 1 << 16,
+    NEED_SITE_APEX = 1 << 17,
+    NEED_FRACTURE = 1 << 18,
+    NEED_BOUND = 1 << 19,
+    NEED_PLAN = 1 << 20,
+    NEED_TWO_GAUGES = 1 << 21
+};
+
+enum per { PER_FILM, PER_SIDE, PER_BOUND };
+
+typedef double (*quantity_fn)(const struct scene *sc, int arg, struct slot_extra *extra);
+
+struct quantity_kind {
+    const char *id; /* without the last word when it is per side or per bound */
+    enum per per;
+    const char *unit;
+    unsigned needs;
+    quantity_fn fn;
+    bool along_pin; /* also given with the lean allowed for */
+};
+
+static const double deg = 180.0 / 3.14159265358979323846;
+
+static const char *const side_word[SIDES] = {"mesial", "distal"};
+
+static const struct sheet_neighbour *neighbour(const struct scene *sc, int side)
+{
+    return &sc->s->side[side];
+}
+
+/* How far q lies beyond p along dir, px. */
+static double ahead(struct geo_point p, struct geo_point q, struct geo_point dir)
+{
+    return geo_dot(geo_sub(q, p), dir);
+}
+
+/* Draws p to the foot of p on the line through `on` across dir. */
+static void draw_level(const struct scene *sc, const char *id, int side, struct geo_point p,
+                       struct geo_point on, struct geo_point dir)
+{
+    char name[MEAS_ID];
+    snprintf(name, sizeof name, "%s.%s", id, side_word[side]);
+    struct geo_line axis = {.at = on, .dir = dir};
+    scene_draw(sc, name, p, plumb_geo_on(&axis, plumb_geo_along(&axis, p)));
+}
+
+/* --- angles --------------------------------------------------------------------------------- */
+
+/* Angle of d against r, + towards mesial. */
+static double lean_to_mesial(const struct scene *sc, struct geo_point d, struct geo_point r)
+{
+    struct geo_line root = {.dir = r};
+    return deg * (atan2(geo_dot(d, scene_toward(sc, &root, MESIAL)), geo_dot(d, r)) + sc->in.beam);
+}
+
+static double angle_root(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    (void)extra;
+    return lean_to_mesial(sc, sc->pin.dir, sc->root[side].dir);
+}
+
+static double angle_mean(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    return lean_to_mesial(sc, sc->pin.dir, sc->a);
+}
+
+static double angle_roots(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    return lean_to_mesial(sc, sc->root[DISTAL].dir, sc->root[MESIAL].dir);
+}
+
+static double tilt(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    return deg * sc->tilt;
+}
+
+static double scale(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    return sc->k;
+}
+
+/* --- clearances ------------------------------------------------------------------------------ */
+
+/* A cylinder's side against a polyline: smallest distance, or below 0 how far it reaches over it.
+ */
+struct gap {
+    double px;
+    struct geo_point on_side, on_line;
+};
+
+/* The deepest point of the polyline within the side's stretch, across towards the root. */
+static void deepest(const struct geo_point *pts, size_t n, const struct geo_line *side,
+                    struct geo_point out, double len, struct gap *g)
+{
+    for (size_t i = 0; i + 1 < n; i++) {
+        double t0 = plumb_geo_along(side, pts[i]), t1 = plumb_geo_along(side, pts[i + 1]);
+        double ends[2] = {fmin(fmax(t0, 0.0), len), fmin(fmax(t1, 0.0), len)};
+        if (fmax(t0, t1) < 0.0 || fmin(t0, t1) > len)
+            continue;
+        for (int e = 0; e < 2; e++) {
+            double f = t1 == t0 ? 0.0 : (ends[e] - t0) / (t1 - t0);
+            struct geo_point p = geo_mix(pts[i], pts[i + 1], f);
+            double across = geo_dot(geo_sub(p, side->at), out);
+            if (across < g->px)
+                *g = (struct gap){across, plumb_geo_on(side, ends[e]), p};
+        }
+    }
+}
+
+static struct gap gap_to_path(const struct geo_point side[2], struct geo_point out,
+                              const struct geo_point *pts, size_t n)
+{
+    struct gap g = {.px = 0.0};
+    struct geo_line line;
+    if (plumb_geo_line_through(side[0], side[1], &line, NULL) != 0)
+        return (struct gap){.px = NAN};
+    deepest(pts, n, &line, out, geo_dist(side[0], side[1]), &g);
+    if (g.px < 0.0)
+        return g;
+    g.px = plumb_geo_polyline_segment(pts, n, side[0], side[1], &g.on_side, &g.on_line);
+    return g;
+}
+
+/* Where along the pin: below that side's crest, else below the shoulder. */
+static void tell_depth(const struct scene *sc, int side, struct geo_point p, struct geo_point dir,
+                       struct slot_extra *extra)
+{
+    const struct mark *from = &neighbour(sc, side)->crest;
+    extra->depth_from = "below the crest";
+    if (!from->set) {
+        from = &sc->s->pin.shoulder;
+        extra->depth_from = "below the shoulder";
+    }
+    extra->has_depth = from->set;
+    extra->depth_mm = sc->k * ahead(at(from), p, dir);
+}
+
+static double clearance_of(const struct scene *sc, int side, const char *id,
+                           const struct geo_point line[2], struct slot_extra *extra)
+{
+    struct geo_line l;
+    if (plumb_geo_line_through(line[0], line[1], &l, NULL) != 0)
+        return NAN;
+    struct geo_point out = scene_toward(sc, &l, (enum sheet_side)side);
+    struct gap g = gap_to_path(line, out, sc->near[side], sc->n_near[side]);
+    char name[MEAS_ID];
+    snprintf(name, sizeof name, "%s.%s", id, side_word[side]);
+    scene_draw(sc, name, g.on_side, g.on_line);
+    if (extra != NULL)
+        tell_depth(sc, side, g.on_side, l.dir, extra);
+    return sc->k * sc->plane[side] * g.px;
+}
+
+static double clearance(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    struct geo_point line[2];
+    if (!scene_pin_side(sc, (enum sheet_side)side, line))
+        return NAN;
+    return clearance_of(sc, side, "clearance", line, extra);
+}
+
+/* --- levels along the pin -------------------------------------------------------------------- */
+
+static double crest_below(const struct scene *sc, int side, const struct mark *from)
+{
+    return sc->k * ahead(at(from), at(&neighbour(sc, side)->crest), sc->pin.dir);
+}
+
+static double level(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    (void)extra;
+    draw_level(sc, "level", side, at(&neighbour(sc, side)->crest), at(&sc->s->pin.shoulder),
+               sc->pin.dir);
+    return crest_below(sc, side, &sc->s->pin.shoulder);
+}
+
+static double stop(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    (void)extra;
+    return crest_below(sc, side, &sc->s->pin.stop);
+}
+
+static double depth(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    (void)extra;
+    draw_level(sc, "depth", side, at(&neighbour(sc, side)->crest), at(&sc->s->pin.tip),
+               sc->pin.dir);
+    return -crest_below(sc, side, &sc->s->pin.tip);
+}
+
+/* --- roots ------------------------------------------------------------------------------------ */
+
+static double cej_crest(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    (void)extra;
+    const struct sheet_neighbour *nb = neighbour(sc, side);
+    draw_level(sc, "cej_crest", side, at(&nb->crest), at(&nb->cej), sc->root[side].dir);
+    return sc->k * sc->plane[side] * ahead(at(&nb->cej), at(&nb->crest), sc->root[side].dir);
+}
+
+static double root_length(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    (void)extra;
+    const struct sheet_neighbour *nb = neighbour(sc, side);
+    return sc->k * sc->plane[side] * ahead(at(&nb->cej), at(&nb->apex), sc->root[side].dir);
+}
+
+static double loss(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    return fmax(cej_crest(sc, side, extra) - sc->c->healthy_mm, 0.0);
+}
+
+static double loss_pct(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    double rest = root_length(sc, side, extra) - sc->c->healthy_mm;
+    return rest > 0.0 ? 100.0 * loss(sc, side, extra) / rest : (double)NAN;
+}
+
+static struct geo_point site_cej(const struct scene *sc)
+{
+    const struct sheet_site_tooth *t = &sc->s->site_tooth;
+    return geo_mix(at(&t->cej[MESIAL]), at(&t->cej[DISTAL]), 0.5);
+}
+
+static double root_length_site(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    return sc->k * sc->plane[PLANE_SITE] *
+           ahead(site_cej(sc), at(&sc->s->site_tooth.apex), sc->site.dir);
+}
+
+static double fracture(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    (void)extra;
+    const struct mark *edge = &sc->s->site_tooth.fracture[side];
+    struct geo_point dir = sc->has_site ? sc->site.dir : sc->a;
+    draw_level(sc, "fracture", side, at(&neighbour(sc, side)->crest), at(edge), dir);
+    return sc->k * sc->plane[PLANE_SITE] * ahead(at(&neighbour(sc, side)->crest), at(edge), dir);
+}
+
+/* --- space and bounds ---------------------------------------------------------------------------
+ */
+
+static double space_at(const struct scene *sc, const char *id, double level_px)
+{
+    struct geo_point mes, dis;
+    if (!scene_near_at(sc, MESIAL, level_px, &mes) || !scene_near_at(sc, DISTAL, level_px, &dis))
+        return NAN;
+    scene_draw(sc, id, dis, mes);
+    /* Either root may stand before or behind the gauge: the space is half in each plane. */
+    double plane = 0.5 * (sc->plane[PLANE_MESIAL] + sc->plane[PLANE_DISTAL]);
+    return sc->k * plane * geo_dot(geo_sub(mes, dis), sc->m);
+}
+
+static double space_crest(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    double crest;
+    return scene_crest_level(sc, &crest) ? space_at(sc, "space.crest", crest) : (double)NAN;
+}
+
+static double space_apical(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    double crest;
+    if (!scene_crest_level(sc, &crest))
+        return NAN;
+    return space_at(sc, "space.apical", crest + sc->s->plan.length_mm / sc->k);
+}
+
+/* Nearest distance from a tip to a bound; below 0 once the way from its crown end crosses it. */
+static double bound_from(const struct scene *sc, const char *id, int i, struct geo_point crown,
+                         struct geo_point tip)
+{
+    struct geo_point nearest;
+    double d = plumb_geo_polyline_nearest(sc->bound[i], sc->n_bound[i], tip, &nearest, NULL);
+    bool past =
+        plumb_geo_polyline_segment(sc->bound[i], sc->n_bound[i], crown, tip, NULL, NULL) <= 0.0;
+    char name[MEAS_ID];
+    snprintf(name, sizeof name, "%s.%d", id, i + 1);
+    scene_draw(sc, name, tip, nearest);
+    return sc->k * sc->plane[PLANE_BOUND] * (past ? -d : d);
+}
+
+static double bound_along(const struct scene *sc, const char *id, int i,
+                          const struct geo_line *axis, struct geo_point tip)
+{
+    struct geo_line from_tip = {.at = tip, .dir = axis->dir};
+    struct geo_point hit;
+    if (!plumb_geo_polyline_cross(sc->bound[i], sc->n_bound[i], &from_tip, 0.0, 0.0, &hit))
+        return NAN;
+    char name[MEAS_ID];
+    snprintf(name, sizeof name, "%s.%d", id, i + 1);
+    scene_draw(sc, name, tip, hit);
+    return sc->k * sc->plane[PLANE_BOUND] * plumb_geo_along(&from_tip, hit);
+}
+
+static struct geo_point pin_crown_end(const struct scene *sc)
+{
+    const struct sheet_pin *p = &sc->s->pin;
+    if (p->shoulder.set)
+        return at(&p->shoulder);
+    return p->axis[0].set ? at(&p->axis[0]) : sc->pin.at;
+}
+
+static double bound_nearest(const struct scene *sc, int i, struct slot_extra *extra)
+{
+    (void)extra;
+    return bound_from(sc, "bound", i, pin_crown_end(sc), at(&sc->s->pin.tip));
+}
+
+static double bound_axis(const struct scene *sc, int i, struct slot_extra *extra)
+{
+    (void)extra;
+    return bound_along(sc, "bound_axis", i, &sc->pin, at(&sc->s->pin.tip));
+}
+
+static double beyond_apex(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    struct geo_point apex = at(&sc->s->site_tooth.apex);
+    struct geo_line axis = {.at = apex, .dir = sc->site.dir};
+    double best = NAN;
+    struct geo_point hit, end = apex;
+    for (size_t i = 0; i < sc->s->n_bounds; i++) {
+        if (!plumb_geo_polyline_cross(sc->bound[i], sc->n_bound[i], &axis, 0.0, 0.0, &hit))
+            continue;
+        double d = plumb_geo_along(&axis, hit);
+        if (isnan(best) || d < best) {
+            best = d;
+            end = hit;
+        }
+    }
+    if (!isnan(best))
+        scene_draw(sc, "beyond_apex", apex, end);
+    return sc->k * sc->plane[PLANE_BOUND] * best;
+}
+
+/* --- the planned cylinder
+ * -------------------------------------------------------------------------- */
+
+static struct geo_point plan_tip(const struct scene *sc, const struct geo_line *axis)
+{
+    return plumb_geo_on(axis, sc->s->plan.length_mm / sc->k);
+}
+
+static double plan_clearance(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    struct geo_line axis;
+    if (!scene_plan(sc, &axis))
+        return NAN;
+    struct geo_point off = geo_mul(scene_toward(sc, &axis, (enum sheet_side)side),
+                                   0.5 * sc->s->plan.diameter_mm / sc->k);
+    struct geo_point line[2] = {geo_add(axis.at, off), geo_add(plan_tip(sc, &axis), off)};
+    scene_draw(sc, "plan.outline", line[0], line[1]);
+    return clearance_of(sc, side, "plan.clearance", line, extra);
+}
+
+static double plan_depth(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    (void)extra;
+    struct geo_line axis;
+    if (!scene_plan(sc, &axis))
+        return NAN;
+    return sc->k * ahead(at(&neighbour(sc, side)->crest), plan_tip(sc, &axis), axis.dir);
+}
+
+static double plan_bound(const struct scene *sc, int i, struct slot_extra *extra)
+{
+    (void)extra;
+    struct geo_line axis;
+    if (!scene_plan(sc, &axis))
+        return NAN;
+    return bound_from(sc, "plan.bound", i, axis.at, plan_tip(sc, &axis));
+}
+
+static double plan_bound_axis(const struct scene *sc, int i, struct slot_extra *extra)
+{
+    (void)extra;
+    struct geo_line axis;
+    if (!scene_plan(sc, &axis))
+        return NAN;
+    return bound_along(sc, "plan.bound_axis", i, &axis, plan_tip(sc, &axis));
+}
+
+/* --- the table ---------------------------------------------------------------------------------
+ */
+
+enum {
+    LEVELS = NEED_SCALE | NEED_PIN | NEED_CREST,
+    LOSSES = NEED_SCALE | NEED_ROOT | NEED_CEJ | NEED_CREST,
+    PLANS = NEED_SCALE | NEED_PLAN
+};
+
+static const struct quantity_kind kinds[] = {
+    {"scale", PER_FILM, "mm/px", NEED_SCALE, scale, false},
+    {"tilt", PER_FILM, "deg", NEED_TWO_GAUGES, tilt, false},
+    {"angle", PER_SIDE, "deg", NEED_PIN | NEED_ROOT | NEED_MESIAL, angle_root, false},
+    {"angle.mean", PER_FILM, "deg", NEED_PIN | NEED_BOTH_ROOTS, angle_mean, false},
+    {"angle.roots", PER_FILM, "deg", NEED_BOTH_ROOTS, angle_roots, false},
+    {"clearance", PER_SIDE, "mm", NEED_SCALE | NEED_PIN_SIDE | NEED_NEAR | NEED_MESIAL, clearance,
+     false},
+    {"level", PER_SIDE, "mm", LEVELS | NEED_SHOULDER, level, true},
+    {"stop", PER_SIDE, "mm", LEVELS | NEED_STOP, stop, true},
+    {"depth", PER_SIDE, "mm", LEVELS | NEED_TIP, depth, true},
+    {"cej_crest", PER_SIDE, "mm", LOSSES, cej_crest, false},
+    {"loss", PER_SIDE, "mm", LOSSES, loss, false},
+    {"loss_pct", PER_SIDE, "%", LOSSES | NEED_APEX, loss_pct, false},
+    {"root_length", PER_SIDE, "mm", NEED_SCALE | NEED_ROOT | NEED_CEJ | NEED_APEX, root_length,
+     false},
+    {"root_length.site", PER_FILM, "mm", NEED_SCALE | NEED_SITE | NEED_SITE_CEJ | NEED_SITE_APEX,
+     root_length_site, false},
+    {"space.crest", PER_FILM, "mm", NEED_SCALE | NEED_BOTH_NEAR | NEED_ANY_CREST | NEED_MESIAL,
+     space_crest, false},
+    {"space.apical", PER_FILM, "mm",
+     NEED_SCALE | NEED_BOTH_NEAR | NEED_ANY_CREST | NEED_MESIAL | NEED_PLAN, space_apical, false},
+    {"bound", PER_BOUND, "mm", NEED_SCALE | NEED_TIP | NEED_PIN | NEED_BOUND, bound_nearest, false},
+    {"bound_axis", PER_BOUND, "mm", NEED_SCALE | NEED_TIP | NEED_PIN | NEED_BOUND, bound_axis,
+     false},
+    {"beyond_apex", PER_FILM, "mm", NEED_SCALE | NEED_SITE | NEED_SITE_APEX | NEED_BOUND,
+     beyond_apex, false},
+    {"fracture", PER_SIDE, "mm", NEED_SCALE | NEED_FRACTURE | NEED_CREST, fracture, false},
+    {"plan.clearance", PER_SIDE, "mm", PLANS | NEED_NEAR | NEED_MESIAL, plan_clearance, false},
+    {"plan.depth", PER_SIDE, "mm", PLANS | NEED_CREST, plan_depth, false},
+    {"plan.bound", PER_BOUND, "mm", PLANS | NEED_BOUND, plan_bound, false},
+    {"plan.bound_axis", PER_BOUND, "mm", PLANS | NEED_BOUND, plan_bound_axis, false},
+};
+
+static size_t add_slot(struct slot *out, size_t n, const struct quantity_kind *k, int arg,
+                       bool corrected)
+{
+    if (n >= MEAS_QUANTITIES)
+        return n;
+    struct slot *s = &out[n];
+    *s = (struct slot){.unit = k->unit, .kind = k, .arg = arg, .corrected = corrected};
+    const char *tail = corrected ? ".corrected" : "";
+    if (k->per == PER_SIDE)
+        snprintf(s->id, sizeof s->id, "%s.%s%s", k->id, side_word[arg], tail);
+    else if (k->per == PER_BOUND)
+        snprintf(s->id, sizeof s->id, "%s.%d", k->id, arg + 1);
+    else
+        snprintf(s->id, sizeof s->id, "%s", k->id);
+    return n + 1;
+}
+
+size_t slots_list(const struct sheet *s, struct slot out[MEAS_QUANTITIES])
+{
+    size_t n = 0;
+    for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++) {
+        const struct quantity_kind *k = &kinds[i];
+        int times = k->per == PER_SIDE ? SIDES : k->per == PER_BOUND ? (int)s->n_bounds : 1;
+        if (k->per == PER_BOUND && times == 0)
+            times = 1; /* so that it can be said that a bound is missing */
+        for (int a = 0; a < times; a++)
+            n = add_slot(out, n, k, a, false);
+        for (int a = 0; k->along_pin && a < times; a++)
+            n = add_slot(out, n, k, a, true);
+    }
+    return n;
+}
+
+/* --- what is there ------------------------------------------------------------------------------
+ */
+
+static bool both(bool mesial, bool distal)
+{
+    return mesial && distal;
+}
+
+static bool has_plan(const struct scene *sc)
+{
+    struct geo_line axis;
+    return scene_plan(sc, &axis);
+}
+
+static bool has_bound(const struct scene *sc, int arg, const struct quantity_kind *k)
+{
+    size_t i = k->per == PER_BOUND ? (size_t)arg : 0;
+    return i < sc->s->n_bounds && sc->n_bound[i] >= 2;
+}
+
+static bool met(const struct scene *sc, enum need need, const struct quantity_kind *k, int arg)
+{
+    const struct sheet *s = sc->s;
+    const struct sheet_neighbour *nb = &s->side[k->per == PER_SIDE ? arg : MESIAL];
+    int side = k->per == PER_SIDE ? arg : MESIAL;
+    struct geo_point line[2];
+    switch (need) {
+    case NEED_SCALE:
+        return sc->k > 0.0;
+    case NEED_PIN:
+        return sc->has_pin;
+    case NEED_TIP:
+        return s->pin.tip.set;
+    case NEED_SHOULDER:
+        return s->pin.shoulder.set;
+    case NEED_STOP:
+        return s->pin.stop.set;
+    case NEED_PIN_SIDE:
+        return scene_pin_side(sc, (enum sheet_side)side, line);
+    case NEED_ROOT:
+        return sc->has_root[side];
+    case NEED_BOTH_ROOTS:
+        return both(sc->has_root[MESIAL], sc->has_root[DISTAL]);
+    case NEED_CEJ:
+        return nb->cej.set;
+    case NEED_APEX:
+        return nb->apex.set;
+    case NEED_CREST:
+        return nb->crest.set;
+    case NEED_ANY_CREST:
+        return s->side[MESIAL].crest.set || s->side[DISTAL].crest.set;
+    case NEED_NEAR:
+        return sc->n_near[side] >= 2;
+    case NEED_BOTH_NEAR:
+        return both(sc->n_near[MESIAL] >= 2, sc->n_near[DISTAL] >= 2);
+    case NEED_MESIAL:
+        return sc->has_m;
+    case NEED_SITE:
+        return sc->has_site;
+    case NEED_SITE_CEJ:
+        return both(s->site_tooth.cej[MESIAL].set, s->site_tooth.cej[DISTAL].set);
+    case NEED_SITE_APEX:
+        return s->site_tooth.apex.set;
+    case NEED_FRACTURE:
+        return s->site_tooth.fracture[side].set && sc->has_frame;
+    case NEED_BOUND:
+        return has_bound(sc, arg, k);
+    case NEED_PLAN:
+        return s->plan.set && (k->fn == space_apical || has_plan(sc));
+    case NEED_TWO_GAUGES:
+        return !isnan(sc->tilt);
+    }
+    return false;
+}
+
+/* In the sheet's words, %s the side, and in a person's. */
+static const struct {
+    enum need need;
+    const char *from, *words;
+} need_words[] = {
+    {NEED_SCALE, "gauges", "a gauge of known size"},
+    {NEED_PIN, "pin.axis", "the pin's axis (axis, both sides, or shoulder and tip)"},
+    {NEED_TIP, "pin.tip", "the pin's tip"},
+    {NEED_SHOULDER, "pin.shoulder", "the pin's shoulder"},
+    {NEED_STOP, "pin.stop", "the stop"},
+    {NEED_PIN_SIDE, "pin.%s_side", "the pin's %s side (or shoulder, tip and an across gauge)"},
+    {NEED_ROOT, "%s.axis", "the %s root axis (axis; CEJ, apex and sides; or both sides)"},
+    {NEED_BOTH_ROOTS, "mesial.axis", "both root axes"},
+    {NEED_CEJ, "%s.cej", "the %s CEJ"},
+    {NEED_APEX, "%s.apex", "the %s apex"},
+    {NEED_CREST, "%s.crest", "the %s crest"},
+    {NEED_ANY_CREST, "crest", "a crest"},
+    {NEED_NEAR, "%s.near", "the %s root's near side"},
+    {NEED_BOTH_NEAR, "mesial.near", "the near sides of both roots"},
+    {NEED_MESIAL, "", "which way mesial lies (a neighbour, or the site's tooth)"},
+    {NEED_SITE, "site_tooth.axis", "the site tooth's axis (axis, or CEJ marks and apex)"},
+    {NEED_SITE_CEJ, "site_tooth.cej", "both CEJ marks of the site's tooth"},
+    {NEED_SITE_APEX, "site_tooth.apex", "the apex of the site's tooth"},
+    {NEED_FRACTURE, "site_tooth.fracture_%s", "the %s fracture edge and an axis"},
+    {NEED_BOUND, "bounds", "a bound"},
+    {NEED_PLAN, "plan", "a plan with the axis it stands on"},
+    {NEED_TWO_GAUGES, "gauges", "a length gauge and an across gauge"},
+};
+
+enum { NEEDS = sizeof need_words / sizeof need_words[0] };
+
+/* Puts the side's word where the pattern has %s. */
+static void with_side(char *out, size_t size, const char *pattern, const char *side)
+{
+    const char *hole = strstr(pattern, "%s");
+    if (hole == NULL)
+        snprintf(out, size, "%s", pattern);
+    else
+        snprintf(out, size, "%.*s%s%s", (int)(hole - pattern), pattern, side, hole + 2);
+}
+
+double slot_eval(const struct slot *slot, const struct scene *sc, struct slot_extra *extra)
+{
+    const struct quantity_kind *k = slot->kind;
+    for (size_t i = 0; i < NEEDS; i++)
+        if ((k->needs & need_words[i].need) && !met(sc, need_words[i].need, k, slot->arg))
+            return NAN;
+    if (!slot->corrected)
+        return k->fn(sc, slot->arg, extra);
+    return sc->rule.lean_known ? k->fn(sc, slot->arg, extra) / cos(sc->tilt) : (double)NAN;
+}
+
+size_t slot_from(const struct slot *slot, const struct scene *sc, char from[MEAS_FROM][MEAS_ID])
+{
+    (void)sc;
+    size_t n = 0;
+    const char *side = slot->kind->per == PER_SIDE ? side_word[slot->arg] : "";
+    for (size_t i = 0; i < NEEDS && n + 1 < MEAS_FROM; i++) {
+        unsigned need = need_words[i].need;
+        if (!(slot->kind->needs & need) || need == NEED_MESIAL)
+            continue;
+        if (need == NEED_BOUND)
+            snprintf(from[n++], MEAS_ID, "bounds[%d]", slot->arg);
+        else
+            with_side(from[n++], MEAS_ID, need_words[i].from, side);
+        if (need == NEED_BOTH_ROOTS || need == NEED_BOTH_NEAR)
+            snprintf(from[n++], MEAS_ID, "distal.%s", need == NEED_BOTH_ROOTS ? "axis" : "near");
+    }
+    return n;
+}
+
+void slot_lacks(const struct slot *slot, const struct scene *sc, char out[160])
+{
+    size_t len = 0;
+    const char *side = slot->kind->per == PER_SIDE ? side_word[slot->arg] : "";
+    out[0] = '\0';
+    for (size_t i = 0; i < NEEDS; i++) {
+        if (!(slot->kind->needs & need_words[i].need) ||
+            met(sc, need_words[i].need, slot->kind, slot->arg))
+            continue;
+        char words[120], joined[320];
+        with_side(words, sizeof words, need_words[i].words, side);
+        snprintf(joined, sizeof joined, "%s%s%s", out, len ? "; " : "", words);
+        plumb_text_copy(out, 160, joined);
+        len = strlen(out);
+    }
+    if (len == 0 && slot->corrected)
+        plumb_text_copy(out, 160, "a lean that is larger than its own uncertainty");
+    else if (len == 0)
+        plumb_text_copy(out, 160, "marks that reach the level where it is measured");
+}
+
+bool slot_is_angle(const struct slot *slot)
+{
+    return strncmp(slot->id, "angle", 5) == 0;
+}

@@ -1,0 +1,487 @@
+/*
+ * Measuring: from a sheet to quantities with uncertainties, findings, and what is missing.
+ *
+ * Every mark coordinate, gauge size and plane is one input; each quantity is differentiated through
+ * the whole way from the marks (JCGM 100, numerical derivatives), so correlations by the shared
+ * scale come out by themselves. Where second-order terms are more than a tenth of u, the interval
+ * comes from propagation of distributions (JCGM 101) and the quantity says so.
+ */
+#include "measure/scale_internal.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Above this share of u the linear interval is not trusted; JCGM 101 8.1 asks for agreement to the
+ * digits printed (two of u), i.e. a few percent. */
+static const double nonlinear_max = 0.10;
+static const size_t monte_carlo_trials = 4000; /* 95 % ends within about 4 % of u */
+static const uint64_t monte_carlo_seed = 35;
+/* k = 2 where degrees of freedom are not known otherwise (JCGM 100, 6.3.3). */
+static const double k_default = 2.0;
+static const double deg_per_rad = 180.0 / 3.14159265358979323846;
+
+struct inputs {
+    size_t n, cap;
+    double *x, *u;
+    char (*name)[48];
+    struct sheet_mark_ref *ref; /* into the scene's working sheet */
+    size_t n_ref;
+};
+
+struct run {
+    struct scene scene;
+    struct inputs in;
+    struct slot slot[MEAS_QUANTITIES];
+    size_t n_slots;
+    struct lean lean;
+};
+
+static void inputs_release(struct inputs *in)
+{
+    free(in->x);
+    free(in->u);
+    free(in->name);
+    free(in->ref);
+    *in = (struct inputs){0};
+}
+
+/* Room for the marks (two each), and per gauge and film a few more. */
+static int inputs_room(struct inputs *in, const struct sheet *s, struct err *err)
+{
+    in->n_ref = plumb_sheet_marks(s, NULL, 0);
+    in->cap = 2 * in->n_ref + 2 * SHEET_GAUGES + PLANES + 3;
+    in->ref = plumb_mem_array(in->n_ref, sizeof *in->ref, err);
+    in->x = plumb_mem_array(in->cap, sizeof *in->x, err);
+    in->u = plumb_mem_array(in->cap, sizeof *in->u, err);
+    in->name = plumb_mem_array(in->cap, sizeof *in->name, err);
+    if (in->ref == NULL || in->x == NULL || in->u == NULL || in->name == NULL)
+        return ERR_NOMEM;
+    plumb_sheet_marks(s, in->ref, in->n_ref);
+    return 0;
+}
+
+static void add_input(struct inputs *in, const char *name, const char *part, double x, double u)
+{
+    snprintf(in->name[in->n], sizeof in->name[0], "%.30s%.16s", name, part);
+    in->x[in->n] = x;
+    in->u[in->n++] = u;
+}
+
+static void add_marks(struct inputs *in, const struct meas_config *c, double rough_k)
+{
+    /* Without any scale only angles are left; a common pitch turns mm into px well enough. */
+    const double k = rough_k > 0.0 ? rough_k : 0.025;
+    for (size_t i = 0; i < in->n_ref; i++) {
+        const struct mark *m = in->ref[i].mark;
+        double u = m->sd > 0.0 ? m->sd : c->mark[in->ref[i].kind].u_mm / k;
+        add_input(in, in->ref[i].name, ".x", m->x, u);
+        add_input(in, in->ref[i].name, ".y", m->y, u);
+    }
+}
+
+/* The order is that of `apply` below. */
+static void add_others(struct inputs *in, const struct scene *sc, double u_disagree)
+{
+    static const char *const plane[PLANES] = {"plane.mesial", "plane.distal", "plane.site",
+                                              "plane.bound"};
+    const struct meas_config *c = sc->c;
+    for (size_t i = 0; i < sc->s->n_gauges; i++) {
+        const struct sheet_gauge *g = &sc->s->gauge[i];
+        char name[40];
+        snprintf(name, sizeof name, "gauges[%zu]", i);
+        add_input(in, name, ".mm", g->mm, g->u_mm > 0.0 ? g->u_mm : c->gauge_size.u_mm);
+        add_input(in, name, " lean", 0.0, g->kind == GAUGE_LENGTH ? scale_lean_u(c) : 0.0);
+    }
+    add_input(in, "gauges", " disagree", 0.0, u_disagree);
+    bool last_resort = sc->rule.from == SCALE_SENSOR || sc->rule.from == SCALE_TAG;
+    add_input(in, "scale", " of last resort", 0.0, last_resort ? scale_fallback_u() : 0.0);
+    for (int i = 0; i < PLANES; i++)
+        add_input(in, plane[i], "", 0.0, c->plane.u_mm);
+    double lean = c->lean.u_mm / deg_per_rad, beam = c->beam_error_deg / deg_per_rad;
+    add_input(in, "beam", "", 0.0, atan(tan(lean) * sin(beam)));
+}
+
+/* Puts an input vector into the scene. */
+static void apply(struct run *r, const double *x)
+{
+    for (size_t i = 0; i < r->in.n_ref; i++) {
+        r->in.ref[i].mark->x = *x++;
+        r->in.ref[i].mark->y = *x++;
+    }
+    struct scene_inputs *in = &r->scene.in;
+    for (size_t i = 0; i < r->scene.s->n_gauges; i++) {
+        in->gauge_mm[i] = *x++;
+        in->gauge_short[i] = *x++;
+    }
+    in->disagree = *x++;
+    in->fallback = *x++;
+    for (int i = 0; i < PLANES; i++)
+        in->plane_mm[i] = *x++;
+    in->beam = *x;
+    scene_update(&r->scene);
+}
+
+static void evaluate(void *ctx, const double *x, double *y)
+{
+    struct run *r = ctx;
+    apply(r, x);
+    for (size_t i = 0; i < r->n_slots; i++)
+        y[i] = slot_eval(&r->slot[i], &r->scene, NULL);
+}
+
+/* --- from values to quantities ------------------------------------------------------------------
+ */
+
+static void fill_interval(struct meas_quantity *q, const struct unc_value *v)
+{
+    q->v = *v;
+    double k = isfinite(v->dof) ? plumb_unc_coverage_factor(0.95, v->dof) : k_default;
+    q->U = k * v->u;
+    q->v.lo = v->value - q->U;
+    q->v.hi = v->value + q->U;
+}
+
+static void take_monte_carlo(struct meas_quantity *q, const struct unc_value *mc)
+{
+    q->monte_carlo = true;
+    q->v.u = mc->u;
+    q->v.lo = mc->lo;
+    q->v.hi = mc->hi;
+    q->U = 0.5 * (mc->hi - mc->lo);
+}
+
+/* cos is flat near zero: the interval goes through the ratio, which is linear, and is one-sided
+ * when no lean can be told from none. */
+static void tilt_interval(struct meas_quantity *q, const struct run *r)
+{
+    const double one_sided = 1.6448536269514722;
+    double u = r->lean.u_ratio;
+    if (!r->lean.significant) {
+        q->below_only = true;
+        q->v.lo = 0.0;
+        q->v.hi = deg_per_rad * scene_tilt(&r->scene, -one_sided * u);
+        snprintf(q->note, sizeof q->note, "no lean detectable below %.1f\u00b0", q->v.hi);
+    } else {
+        q->v.lo = deg_per_rad * scene_tilt(&r->scene, k_default * u);
+        q->v.hi = deg_per_rad * scene_tilt(&r->scene, -k_default * u);
+    }
+    q->U = 0.5 * (q->v.hi - q->v.lo);
+    q->v.u = q->U / k_default;
+}
+
+static const char *axis_word(enum axis_kind k)
+{
+    static const char *const word[] = {"", "as marked", "chord", "mid-line"};
+    return word[k];
+}
+
+/* Chord and mid-line of a curved root differ; said when it matters. */
+static void note_axis(struct meas_quantity *q, const struct scene *sc, enum sheet_side side)
+{
+    struct geo_line chord, middle;
+    snprintf(q->note, sizeof q->note, "root axis: %s", axis_word(sc->root_kind[side]));
+    if (!scene_chord(sc, side, &chord) || !scene_midline(sc, side, &middle))
+        return;
+    double differ = deg_per_rad * fabs(plumb_geo_angle(chord.dir, middle.dir));
+    if (differ > q->U)
+        snprintf(q->note, sizeof q->note,
+                 "root axis: %s; chord and mid-line of this root differ by %.1f\u00b0",
+                 axis_word(sc->root_kind[side]), differ);
+}
+
+static void note_quantity(struct meas_quantity *q, const struct run *r)
+{
+    if (strcmp(q->id, "angle.mesial") == 0)
+        note_axis(q, &r->scene, MESIAL);
+    else if (strcmp(q->id, "angle.distal") == 0)
+        note_axis(q, &r->scene, DISTAL);
+    else if (strncmp(q->id, "clearance.", 10) == 0 && q->v.value < 0.0)
+        plumb_text_copy(q->note, sizeof q->note, "below 0: the shadows overlap by so much");
+    else if (strncmp(q->id, "bound", 5) == 0 && q->v.value < 0.0)
+        plumb_text_copy(q->note, sizeof q->note, "below 0: the tip is past the bound");
+}
+
+static void make_quantity(const struct run *r, size_t i, const struct unc_value *v,
+                          const struct unc_value *mc, struct meas_quantity *q)
+{
+    const struct slot *slot = &r->slot[i];
+    struct slot_extra extra = {0};
+    plumb_text_copy(q->id, sizeof q->id, slot->id);
+    plumb_meas_label(slot->id, q->label);
+    q->unit = slot->unit;
+    fill_interval(q, v);
+    if (strcmp(slot->id, "tilt") == 0)
+        tilt_interval(q, r);
+    else if (mc != NULL && v->nonlinear > nonlinear_max)
+        take_monte_carlo(q, mc);
+    slot_eval(slot, &r->scene, &extra);
+    q->has_depth = extra.has_depth;
+    q->depth_mm = extra.depth_mm;
+    if (extra.has_depth)
+        plumb_text_copy(q->depth_from, sizeof q->depth_from, extra.depth_from);
+    q->n_from = slot_from(slot, &r->scene, q->from);
+    note_quantity(q, r);
+}
+
+static bool any_nonlinear(const struct unc_value *v, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        if (!isnan(v[i].value) && v[i].nonlinear > nonlinear_max)
+            return true;
+    return false;
+}
+
+static int result_room(struct meas_result *out, const struct run *r, struct err *err)
+{
+    out->quantity = plumb_mem_array(MEAS_QUANTITIES, sizeof *out->quantity, err);
+    out->missing = plumb_mem_array(MEAS_QUANTITIES, sizeof *out->missing, err);
+    out->segment = plumb_mem_array(2 * MEAS_QUANTITIES, sizeof *out->segment, err);
+    out->input_name = plumb_mem_array(r->in.n, sizeof *out->input_name, err);
+    out->input_u = plumb_mem_array(r->in.n, sizeof *out->input_u, err);
+    out->contribution = plumb_mem_array(MEAS_QUANTITIES * r->in.n, sizeof *out->contribution, err);
+    if (!out->quantity || !out->missing || !out->segment || !out->input_name || !out->input_u ||
+        !out->contribution)
+        return ERR_NOMEM;
+    out->n_inputs = r->in.n;
+    memcpy(out->input_name, r->in.name, r->in.n * sizeof *r->in.name);
+    memcpy(out->input_u, r->in.u, r->in.n * sizeof *r->in.u);
+    return 0;
+}
+
+static void collect(const struct run *r, const struct unc_value *v, const struct unc_value *mc,
+                    const double *jac, struct meas_result *out)
+{
+    size_t n = r->in.n;
+    for (size_t i = 0; i < r->n_slots; i++) {
+        if (isnan(v[i].value)) {
+            struct meas_missing *m = &out->missing[out->n_missing++];
+            plumb_text_copy(m->id, sizeof m->id, r->slot[i].id);
+            slot_lacks(&r->slot[i], &r->scene, m->lacks);
+            continue;
+        }
+        double *row = out->contribution + out->n_quantities * n;
+        for (size_t j = 0; j < n; j++)
+            row[j] = jac[i * n + j] * r->in.u[j];
+        make_quantity(r, i, &v[i], mc ? &mc[i] : NULL, &out->quantity[out->n_quantities++]);
+    }
+}
+
+static int propagate(struct run *r, struct meas_result *out, struct err *err)
+{
+    struct unc_model model = {
+        .n = r->in.n, .m = r->n_slots, .fn = evaluate, .ctx = r, .x = r->in.x, .u = r->in.u};
+    struct unc_value v[MEAS_QUANTITIES], mc[MEAS_QUANTITIES];
+    double *jac = plumb_mem_array(r->n_slots * r->in.n, sizeof *jac, err);
+    if (jac == NULL)
+        return ERR_NOMEM;
+    int rc = plumb_unc_propagate(&model, v, jac, err);
+    bool curved = rc == 0 && any_nonlinear(v, r->n_slots);
+    if (curved)
+        rc = plumb_unc_monte_carlo(&model, monte_carlo_trials, monte_carlo_seed, mc, err);
+    if (rc == 0) {
+        apply(r, r->in.x);
+        r->scene.draw = out;
+        collect(r, v, curved ? mc : NULL, jac, out);
+        r->scene.draw = NULL;
+    }
+    free(jac);
+    return rc;
+}
+
+/* --- findings ----------------------------------------------------------------------------------
+ */
+
+/* Does an entry speak of this id? `*` stands for the last word. */
+static bool entry_fits(const char *pattern, const char *id)
+{
+    size_t n = strlen(pattern);
+    if (n == 0 || pattern[n - 1] != '*')
+        return strcmp(pattern, id) == 0;
+    return strncmp(pattern, id, n - 1) == 0 && strchr(id + n - 1, '.') == NULL;
+}
+
+static void add_finding(struct meas_result *r, const struct meas_limit_entry *e, const char *id,
+                        const struct meas_quantity *q)
+{
+    if (r->n_findings >= MEAS_QUANTITIES)
+        return;
+    struct meas_finding *f = &r->finding[r->n_findings++];
+    plumb_text_copy(f->quantity, sizeof f->quantity, id);
+    f->state = plumb_unc_decide(q ? &q->v : NULL, e->compare, e->limit);
+    f->compare = e->compare;
+    f->limit = e->limit;
+    f->unit = q ? q->unit : strncmp(id, "angle", 5) == 0 ? "deg" : "mm";
+    plumb_text_copy(f->caption, sizeof f->caption, e->caption);
+    plumb_text_copy(f->source, sizeof f->source, e->source);
+    plumb_text_copy(f->status, sizeof f->status, e->status);
+}
+
+static int make_findings(const struct meas_config *c, struct meas_result *r, struct err *err)
+{
+    r->finding = plumb_mem_array(MEAS_QUANTITIES, sizeof *r->finding, err);
+    if (r->finding == NULL)
+        return ERR_NOMEM;
+    for (size_t i = 0; i < c->n_limits; i++) {
+        const struct meas_limit_entry *e = &c->limit[i];
+        for (size_t j = 0; j < r->n_quantities; j++)
+            if (entry_fits(e->quantity, r->quantity[j].id))
+                add_finding(r, e, r->quantity[j].id, &r->quantity[j]);
+        for (size_t j = 0; j < r->n_missing; j++)
+            if (entry_fits(e->quantity, r->missing[j].id))
+                add_finding(r, e, r->missing[j].id, NULL);
+    }
+    return 0;
+}
+
+/* --- warnings and drawn axes ---------------------------------------------------------------------
+ */
+
+static void warn(const struct run *r, const struct meas_film *film, struct meas_result *out)
+{
+    const struct scene *sc = &r->scene;
+    if (sc->rule.from == SCALE_NONE)
+        plumb_sheet_notes_add(&out->warnings, "no scale: lengths are left out; mark a gauge of "
+                                              "known size, or state the sensor's size");
+    if (sc->rule.from == SCALE_SENSOR || sc->rule.from == SCALE_TAG)
+        plumb_sheet_notes_add(&out->warnings, "scale of last resort: lengths are rough; mark a "
+                                              "gauge of known size");
+    if (film->mirrored)
+        plumb_sheet_notes_add(&out->warnings, "the file's orientation mirrors the film: mesial "
+                                              "and distal change sides; make sure it is meant so");
+    int tooth = sc->s->site.tooth;
+    if (tooth == 0 || !sc->has_m)
+        return;
+    double turn = plumb_tooth_mesial_turn(tooth);
+    if (sc->s->site.seen_from == SEEN_FROM_LINGUAL)
+        turn = -turn;
+    if (geo_dot(geo_perp(sc->a), sc->m) * turn < 0.0)
+        plumb_sheet_notes_add(&out->warnings,
+                              "mesial and distal lie the other way round than the stated tooth "
+                              "has them: check the tooth, the marks, or whether the film is "
+                              "turned over");
+}
+
+/* Extends the drawn piece of an axis over a mark. */
+static void cover(const struct geo_line *l, const struct mark *m, double *from, double *to)
+{
+    if (!m->set)
+        return;
+    double t = plumb_geo_along(l, at(m));
+    *from = fmin(*from, t);
+    *to = fmax(*to, t);
+}
+
+static void draw_axis(const struct scene *sc, const char *id, const struct geo_line *l,
+                      const struct mark *const marks[], size_t n)
+{
+    double from = INFINITY, to = -INFINITY;
+    for (size_t i = 0; i < n; i++)
+        cover(l, marks[i], &from, &to);
+    if (to > from)
+        scene_draw(sc, id, plumb_geo_on(l, from), plumb_geo_on(l, to));
+}
+
+static void draw_axes(struct scene *sc, struct meas_result *out)
+{
+    sc->draw = out;
+    const struct sheet_pin *p = &sc->s->pin;
+    const struct mark *pin[] = {&p->tip, &p->shoulder, &p->axis[0], &p->axis[1]};
+    if (sc->has_pin)
+        draw_axis(sc, "axis.pin", &sc->pin, pin, 4);
+    for (int i = 0; i < SIDES; i++) {
+        const struct sheet_neighbour *nb = &sc->s->side[i];
+        const struct mark *root[] = {&nb->cej, &nb->apex, &nb->axis[0], &nb->axis[1]};
+        if (sc->has_root[i])
+            draw_axis(sc, i == MESIAL ? "axis.mesial" : "axis.distal", &sc->root[i], root, 4);
+    }
+    const struct sheet_site_tooth *t = &sc->s->site_tooth;
+    const struct mark *site[] = {&t->cej[MESIAL], &t->cej[DISTAL], &t->apex, &t->axis[0],
+                                 &t->axis[1]};
+    if (sc->has_site)
+        draw_axis(sc, "axis.site", &sc->site, site, 5);
+    struct geo_line bisector = {.at = sc->pin.at, .dir = sc->a};
+    if (sc->has_pin && sc->has_root[MESIAL] && sc->has_root[DISTAL])
+        draw_axis(sc, "axis.bisector", &bisector, pin, 4);
+    sc->draw = NULL;
+}
+
+static void fill_frame(const struct run *r, struct meas_result *out)
+{
+    const struct scene *sc = &r->scene;
+    out->frame = (struct meas_frame){.set = sc->has_frame,
+                                     .has_mesial = sc->has_m,
+                                     .ax = sc->a.x,
+                                     .ay = sc->a.y,
+                                     .mx = sc->m.x,
+                                     .my = sc->m.y};
+    out->scale.from = sc->rule.from;
+    const struct meas_quantity *q = plumb_meas_find(out, "scale");
+    out->scale.mm_per_px = q ? q->v.value : 0.0;
+    out->scale.u = q ? q->v.u : 0.0;
+}
+
+static int prepare(struct run *r, const struct sheet *s, const struct meas_film *film,
+                   const struct meas_config *c, struct meas_result *out, struct err *err)
+{
+    double u_disagree;
+    int rc = scene_init(&r->scene, s, c, err);
+    if (rc == 0)
+        rc = inputs_room(&r->in, r->scene.s, err);
+    if (rc == 0)
+        rc = scale_decide(&r->scene, film, out, &r->lean, &u_disagree, err);
+    if (rc != 0)
+        return rc;
+    add_marks(&r->in, c, scale_rough(&r->scene));
+    add_others(&r->in, &r->scene, u_disagree);
+    r->n_slots = slots_list(s, r->slot);
+    return result_room(out, r, err);
+}
+
+int plumb_meas_run(const struct sheet *s, const struct meas_film *film, const struct meas_config *c,
+                   struct meas_result *out, struct err *err)
+{
+    *out = (struct meas_result){0};
+    struct run *r = plumb_mem_array(1, sizeof *r, err);
+    if (r == NULL)
+        return ERR_NOMEM;
+    int rc = prepare(r, s, film, c, out, err);
+    if (rc == 0)
+        rc = propagate(r, out, err);
+    if (rc == 0)
+        rc = make_findings(c, out, err);
+    if (rc == 0) {
+        fill_frame(r, out);
+        draw_axes(&r->scene, out);
+        warn(r, film, out);
+    } else {
+        plumb_meas_result_release(out);
+    }
+    scene_release(&r->scene);
+    inputs_release(&r->in);
+    free(r);
+    return rc;
+}
+
+void plumb_meas_result_release(struct meas_result *r)
+{
+    if (r == NULL)
+        return;
+    free(r->quantity);
+    free(r->missing);
+    free(r->finding);
+    free(r->segment);
+    free(r->input_name);
+    free(r->input_u);
+    free(r->contribution);
+    plumb_sheet_notes_release(&r->warnings);
+    *r = (struct meas_result){0};
+}
+
+const struct meas_quantity *plumb_meas_find(const struct meas_result *r, const char *id)
+{
+    for (size_t i = 0; i < r->n_quantities; i++)
+        if (strcmp(r->quantity[i].id, id) == 0)
+            return &r->quantity[i];
+    return NULL;
+}

@@ -1,0 +1,152 @@
+/*
+ * How the gauges make the scale. Each gauge gives k_i = L_i / l_i; the scale is their weighted mean
+ * with fixed weights. A length gauge shortens when the pin leans out of the film's plane; a lean
+ * that cannot be told from none is carried as a relative uncertainty of that gauge. When a length
+ * and an across gauge show a lean that is larger than its own uncertainty, the length gauges are
+ * left out. Gauges that disagree (chi-square at 5 %) widen u by the Birge ratio, and the worst is
+ * named.
+ */
+#include "measure/scale_internal.h"
+
+#include <stdio.h>
+
+/* One-sided 95 %: the lean has only one side. */
+static const double one_sided = 1.6448536269514722;
+/* Magnification of a periapical film is 1.01 to 1.14 (M = SID/(SID-OID), SID 200 to 400 mm, OID 5
+ * to 25 mm, common practice, no source): the sensor's plane is no better than 10 % for the tooth.
+ */
+static const double last_resort_relative_u = 0.10;
+
+double scale_lean_u(const struct meas_config *c)
+{
+    /* cos of a normal lean of s: mean shortfall s^2/2, spread s^2/sqrt 2; taken together about 1.
+     */
+    double s = c->lean.u_mm * 3.14159265358979323846 / 180.0;
+    return hypot(0.5 * s * s, s * s / sqrt(2.0));
+}
+
+static double end_u(const struct mark *m, const struct meas_config *c, double rough_k)
+{
+    return m->sd > 0.0 ? m->sd : c->mark[KIND_GAUGE_END].u_mm / rough_k;
+}
+
+double scale_rough(const struct scene *sc)
+{
+    for (size_t i = 0; i < sc->s->n_gauges; i++) {
+        double k = scene_gauge_scale(sc, i);
+        if (k > 0.0)
+            return k;
+    }
+    return sc->rule.from == SCALE_NONE ? (double)NAN : sc->rule.fallback_mm_per_px;
+}
+
+/* Relative uncertainty of gauge i, without lean. */
+static double gauge_relative_u(const struct scene *sc, size_t i, double rough_k)
+{
+    const struct sheet_gauge *g = &sc->s->gauge[i];
+    double px = geo_dist(at(&g->end[0]), at(&g->end[1]));
+    double u_px = hypot(end_u(&g->end[0], sc->c, rough_k), end_u(&g->end[1], sc->c, rough_k));
+    double u_mm = g->u_mm > 0.0 ? g->u_mm : sc->c->gauge_size.u_mm;
+    return hypot(u_px / px, u_mm / g->mm);
+}
+
+static bool lean_is_significant(const struct scene *sc, const double *relative, struct lean *lean)
+{
+    int along = -1, across = -1;
+    for (int i = (int)sc->s->n_gauges - 1; i >= 0; i--)
+        if (!isnan(scene_gauge_scale(sc, (size_t)i)))
+            *(sc->s->gauge[i].kind == GAUGE_LENGTH ? &along : &across) = i;
+    *lean = (struct lean){0};
+    if (along < 0 || across < 0)
+        return false;
+    lean->has = true;
+    lean->u_ratio = hypot(relative[along], relative[across]);
+    const double ratio =
+        scene_gauge_scale(sc, (size_t)across) / scene_gauge_scale(sc, (size_t)along);
+    lean->significant = ratio + one_sided * lean->u_ratio < 1.0;
+    return lean->significant;
+}
+
+static void last_resort(const struct meas_film *film, const struct sheet *s, struct scene *sc,
+                        struct meas_scale *out)
+{
+    double longer = (double)(film->width > film->height ? film->width : film->height);
+    if (s->film.sensor_mm > 0.0 && longer > 0.0) {
+        sc->rule.from = SCALE_SENSOR;
+        sc->rule.fallback_mm_per_px = s->film.sensor_mm / longer;
+    } else if (film->pitch_um > 0.0) {
+        sc->rule.from = SCALE_TAG;
+        sc->rule.fallback_mm_per_px = film->pitch_um / 1000.0;
+    } else {
+        snprintf(out->words, sizeof out->words, "none: no gauge of known size, no believable tag");
+        return;
+    }
+    snprintf(out->words, sizeof out->words,
+             "last resort, from %s: plane of the sensor, not of the tooth; magnification unknown",
+             sc->rule.from == SCALE_SENSOR ? "the sensor's stated size"
+                                           : "the file's resolution tag");
+}
+
+static void tell_gauges(const struct scene *sc, const struct unc_mean *mean, size_t used,
+                        const size_t *which, struct meas_result *r)
+{
+    snprintf(r->scale.words, sizeof r->scale.words, "from %zu gauge%s%s", used,
+             used == 1 ? "" : "s",
+             sc->rule.lean_known ? ", those across the pin only, since it leans" : "");
+    if (used < 2 || mean->consistent)
+        return;
+    plumb_sheet_notes_add(&r->warnings,
+                          "the gauges disagree (Birge ratio %.1f), most of all \"%s\": check its "
+                          "size and ends; the scale's uncertainty has been widened",
+                          mean->birge, sc->s->gauge[which[mean->worst]].name);
+}
+
+int scale_decide(struct scene *sc, const struct meas_film *film, struct meas_result *r,
+                 struct lean *lean, double *u_disagree, struct err *err)
+{
+    double k[SHEET_GAUGES], u[SHEET_GAUGES], relative[SHEET_GAUGES] = {0};
+    size_t which[SHEET_GAUGES], n = 0;
+    double rough = scale_rough(sc);
+    for (size_t i = 0; i < sc->s->n_gauges; i++)
+        if (!isnan(scene_gauge_scale(sc, i)))
+            relative[i] = gauge_relative_u(sc, i, rough);
+    sc->rule.lean_known = lean_is_significant(sc, relative, lean);
+    for (size_t i = 0; i < sc->s->n_gauges; i++) {
+        bool length = sc->s->gauge[i].kind == GAUGE_LENGTH;
+        double ki = scene_gauge_scale(sc, i);
+        r->scale.gauge_mm_per_px[i] = ki;
+        r->scale.u_gauge[i] = ki * (length ? hypot(relative[i], scale_lean_u(sc->c)) : relative[i]);
+        if (isnan(ki) || (length && sc->rule.lean_known))
+            continue;
+        k[n] = ki;
+        u[n] = r->scale.u_gauge[i];
+        r->scale.used[i] = true;
+        which[n++] = i;
+    }
+    *u_disagree = 0.0;
+    if (n == 0) {
+        last_resort(film, sc->s, sc, &r->scale);
+        return 0;
+    }
+    struct unc_mean mean;
+    int rc = plumb_unc_weighted_mean(k, u, n, &mean, err);
+    if (rc != 0)
+        return rc;
+    double sum = 0.0;
+    for (size_t i = 0; i < n; i++)
+        sum += 1.0 / (u[i] * u[i]);
+    for (size_t i = 0; i < n; i++)
+        sc->rule.weight[which[i]] = 1.0 / (u[i] * u[i]) / sum;
+    sc->rule.from = SCALE_GAUGES;
+    r->scale.birge = mean.birge;
+    if (!mean.consistent)
+        *u_disagree =
+            sqrt(fmax(mean.u * mean.u - mean.u_internal * mean.u_internal, 0.0)) / mean.value;
+    tell_gauges(sc, &mean, n, which, r);
+    return 0;
+}
+
+double scale_fallback_u(void)
+{
+    return last_resort_relative_u;
+}

@@ -1,0 +1,21 @@
+/* The scale's rule and the lean, decided once at the estimates. See scale.c. */
+#ifndef PLUMB_SCALE_INTERNAL_H
+#define PLUMB_SCALE_INTERNAL_H
+
+#include "measure/measure_internal.h"
+
+struct lean {
+    bool has, significant;
+    double u_ratio; /* of apparent length / true length */
+};
+
+/* Fills sc->rule, r->scale (but for the propagated value) and the lean; u_disagree: relative. */
+int scale_decide(struct scene *sc, const struct meas_film *film, struct meas_result *r,
+                 struct lean *lean, double *u_disagree, struct err *err);
+/* mm/px good enough to turn the marks' default uncertainties into px; NAN without any. */
+double scale_rough(const struct scene *sc);
+/* Relative standard uncertainty of a length gauge by a lean nobody can see. */
+double scale_lean_u(const struct meas_config *c);
+double scale_fallback_u(void);
+
+#endif
