@@ -1,0 +1,233 @@
+/*
+ * Opening, measuring and saving an exam: a sheet with its film. The film of a sheet is looked for
+ * beside the sheet; its digest is checked on every load.
+ */
+#include "plumbrule/exam.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+/* A limits file is a page or two of text. */
+static const size_t limits_max_bytes = 1 << 20;
+
+void plumb_exam_options_default(struct exam_options *o)
+{
+    *o = (struct exam_options){0};
+    plumb_film_options_default(&o->film);
+}
+
+void plumb_exam_release(struct exam *e)
+{
+    if (e == NULL)
+        return;
+    plumb_film_release(&e->film);
+    plumb_sheet_release(&e->sheet);
+    plumb_meas_result_release(&e->result);
+    plumb_sheet_notes_release(&e->notes);
+    free(e->film_path);
+    free(e->sheet_path);
+    *e = (struct exam){0};
+}
+
+static char *copy_text(const char *s, struct err *err)
+{
+    char *out = plumb_mem_array(strlen(s) + 1, 1, err);
+    if (out != NULL)
+        strcpy(out, s);
+    return out;
+}
+
+/* --- the clinician's own limits ------------------------------------------------------------------
+ */
+
+/* $XDG_CONFIG_HOME/plumbrule/limits.json, or under ~/.config; NULL when neither is set. */
+static char *user_limits_path(struct err *err)
+{
+    const char *xdg = getenv("XDG_CONFIG_HOME"), *home = getenv("HOME");
+    if (xdg != NULL && xdg[0] == '/')
+        return plumb_path_join(xdg, "plumbrule/limits.json", err);
+    if (home != NULL && home[0] == '/')
+        return plumb_path_join(home, ".config/plumbrule/limits.json", err);
+    return NULL;
+}
+
+static int read_limits(const char *path, struct meas_config *c, struct err *err)
+{
+    struct buf text;
+    int rc = plumb_file_read(path, limits_max_bytes, &text, err);
+    if (rc == 0)
+        rc = plumb_meas_config_parse(text.data, text.len, c, err);
+    plumb_buf_release(&text);
+    if (rc != 0)
+        plumb_err_prefix(err, "limits file %.90s", path);
+    return rc;
+}
+
+static int load_config(const struct exam_options *o, struct meas_config *c, struct err *err)
+{
+    int rc = plumb_meas_config_default(c, err);
+    if (rc == 0 && o->limits_path != NULL)
+        rc = read_limits(o->limits_path, c, err);
+    if (rc == 0 && o->limits_path == NULL) {
+        char *path = user_limits_path(NULL);
+        if (path != NULL && access(path, F_OK) == 0)
+            rc = read_limits(path, c, err);
+        free(path);
+    }
+    c->beam_error_deg = o->beam_error_deg;
+    return rc;
+}
+
+/* --- opening
+ * -------------------------------------------------------------------------------------- */
+
+static void take_film_notes(struct exam *e)
+{
+    for (size_t i = 0; i < e->film.n_notes; i++)
+        plumb_sheet_notes_add(&e->notes, "%s", e->film.note[i]);
+}
+
+/* The sheet names its film relative to its own folder. */
+static char *film_path_of(const char *sheet_path, const char *film, struct err *err)
+{
+    const char *slash = strrchr(sheet_path, '/');
+    if (film[0] == '/' || slash == NULL || strcmp(sheet_path, "-") == 0)
+        return copy_text(film, err);
+    char *dir = plumb_mem_array((size_t)(slash - sheet_path) + 2, 1, err);
+    if (dir == NULL)
+        return NULL;
+    memcpy(dir, sheet_path, (size_t)(slash - sheet_path) + 1);
+    char *out = plumb_path_join(dir, film, err);
+    free(dir);
+    return out;
+}
+
+static int check_digest(struct exam *e, const struct exam_options *o, struct err *err)
+{
+    if (e->sheet.film.sha256[0] == '\0' || strcmp(e->sheet.film.sha256, e->film.sha256) == 0)
+        return 0;
+    if (!o->film_changed)
+        return plumb_err_set(err, ERR_FORMAT,
+                             "its film %.80s is not the file that was marked (other digest): find "
+                             "the right file, or accept it with --film-changed",
+                             e->sheet.film.file);
+    plumb_sheet_notes_add(&e->notes, "the film is not the file that was marked; accepted by "
+                                     "--film-changed");
+    plumb_text_copy(e->sheet.film.sha256, sizeof e->sheet.film.sha256, e->film.sha256);
+    return 0;
+}
+
+static int load_film(struct exam *e, const struct exam_options *o, struct err *err)
+{
+    int rc = plumb_film_load(e->film_path, &o->film, &e->film, err);
+    if (rc != 0)
+        return rc;
+    take_film_notes(e);
+    return 0;
+}
+
+static int read_sheet(struct exam *e, const char *path, struct err *err)
+{
+    struct buf text;
+    int rc = plumb_file_read(path, SHEET_BYTES, &text, err);
+    if (rc == 0)
+        rc = plumb_sheet_parse(text.data, text.len, &e->sheet, &e->notes, err);
+    plumb_buf_release(&text);
+    return rc;
+}
+
+int plumb_exam_open_sheet(const char *path, const struct exam_options *o, struct exam *out,
+                          struct err *err)
+{
+    *out = (struct exam){0};
+    int rc = load_config(o, &out->config, err);
+    if (rc == 0)
+        rc = read_sheet(out, path, err);
+    if (rc == 0 && strcmp(path, "-") != 0 && (out->sheet_path = copy_text(path, err)) == NULL)
+        rc = ERR_NOMEM;
+    if (rc == 0 && (out->film_path = film_path_of(path, out->sheet.film.file, err)) == NULL)
+        rc = ERR_NOMEM;
+    if (rc == 0) {
+        rc = load_film(out, o, err);
+        if (rc != 0)
+            plumb_err_prefix(err, "film %.90s", out->sheet.film.file);
+    }
+    if (rc == 0)
+        rc = check_digest(out, o, err);
+    if (rc == 0)
+        rc = plumb_sheet_check(&out->sheet, out->film.width, out->film.height, &out->notes, err);
+    if (rc == 0)
+        rc = plumb_exam_measure(out, err);
+    if (rc != 0)
+        plumb_exam_release(out);
+    return rc;
+}
+
+static void name_film(struct exam *e)
+{
+    struct sheet_film *f = &e->sheet.film;
+    plumb_text_copy(f->file, sizeof f->file, plumb_path_base(e->film_path));
+    plumb_text_copy(f->sha256, sizeof f->sha256, e->film.sha256);
+    f->width = e->film.width;
+    f->height = e->film.height;
+}
+
+int plumb_exam_open_film(const char *path, const struct exam_options *o, struct exam *out,
+                         struct err *err)
+{
+    *out = (struct exam){0};
+    plumb_sheet_init(&out->sheet);
+    const char *name = plumb_path_base(path);
+    if (strlen(name) >= SHEET_WORDS || !plumb_text_is_utf8(name, strlen(name)))
+        return plumb_err_set(err, ERR_ARG, "its name is too long or not UTF-8: rename the film");
+    int rc = load_config(o, &out->config, err);
+    if (rc == 0 && (out->film_path = copy_text(path, err)) == NULL)
+        rc = ERR_NOMEM;
+    if (rc == 0)
+        rc = load_film(out, o, err);
+    if (rc == 0) {
+        name_film(out);
+        rc = plumb_exam_measure(out, err);
+    }
+    if (rc != 0)
+        plumb_exam_release(out);
+    return rc;
+}
+
+int plumb_exam_measure(struct exam *e, struct err *err)
+{
+    struct meas_film film = {.width = e->film.width,
+                             .height = e->film.height,
+                             .mirrored = e->film.mirrored,
+                             .pitch_um =
+                                 e->film.pitch == FILM_PITCH_DETECTOR ? e->film.pitch_um : 0.0};
+    struct meas_result next;
+    int rc = plumb_meas_run(&e->sheet, &film, &e->config, &next, err);
+    if (rc != 0)
+        return rc;
+    plumb_meas_result_release(&e->result);
+    e->result = next;
+    return 0;
+}
+
+int plumb_exam_save(struct exam *e, const char *path, bool replace, struct err *err)
+{
+    const char *to = path ? path : e->sheet_path;
+    if (to == NULL)
+        return plumb_err_set(err, ERR_ARG, "the sheet has no name yet: give one");
+    struct buf text = {0};
+    int rc = plumb_sheet_print(&e->sheet, &text, err);
+    if (rc == 0)
+        rc = plumb_file_write(to, text.data, text.len, replace, err);
+    plumb_buf_release(&text);
+    if (rc != 0 || to == e->sheet_path)
+        return rc;
+    char *name = copy_text(to, err);
+    if (name == NULL)
+        return ERR_NOMEM;
+    free(e->sheet_path);
+    e->sheet_path = name;
+    return 0;
+}

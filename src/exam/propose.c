@@ -1,0 +1,224 @@
+/*
+ * Proposing marks: what the finder found, put into the sheet as `found` for a person to confirm.
+ * What a hand has set stays.
+ */
+#include "plumbrule/exam.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* A coordinate in the sheet has three decimals; an uncertainty below that would print as none. */
+static const double least_sd_px = 0.001;
+
+static struct mark found(struct geo_point p, double u)
+{
+    return (struct mark){
+        .set = true, .x = p.x, .y = p.y, .sd = fmax(u, least_sd_px), .by = MARK_FOUND};
+}
+
+/* Only where no person has been. */
+static void put(struct mark *m, struct geo_point p, double u)
+{
+    if (!m->set || m->by == MARK_FOUND)
+        *m = found(p, u);
+}
+
+/* Which flank of the pin faces mesial: from the frame when there is one, else from the tooth. */
+static int mesial_flank(const struct exam *e, const struct find_pin *pin)
+{
+    struct geo_point across = geo_perp(pin->axis.dir);
+    const struct meas_frame *f = &e->result.frame;
+    if (f->set && f->has_mesial)
+        return f->mx * across.x + f->my * across.y >= 0.0 ? 0 : 1;
+    if (e->sheet.site.tooth == 0)
+        return -1;
+    int turn = plumb_tooth_mesial_turn(e->sheet.site.tooth);
+    if (e->sheet.site.seen_from == SEEN_FROM_LINGUAL)
+        turn = -turn;
+    return turn > 0 ? 0 : 1;
+}
+
+/* A flank from the shoulder down: above it the pin is wider and no side of the drill. */
+static void put_side(struct mark side[2], const struct find_pin *pin, int flank)
+{
+    struct geo_point top = pin->flank[flank][0], end = pin->flank[flank][1];
+    if (pin->has_shoulder) {
+        double from = plumb_geo_along(&pin->axis, pin->shoulder);
+        double t0 = plumb_geo_along(&pin->axis, top), t1 = plumb_geo_along(&pin->axis, end);
+        if (t0 < from && t1 > from)
+            top = geo_mix(top, end, (from - t0) / (t1 - t0));
+    }
+    put(&side[0], top, pin->u_flank);
+    put(&side[1], end, pin->u_flank);
+}
+
+static void put_pin(struct exam *e, const struct find_pin *pin)
+{
+    struct sheet_pin *p = &e->sheet.pin;
+    put(&p->tip, pin->tip, pin->u_tip);
+    if (pin->has_shoulder)
+        put(&p->shoulder, pin->shoulder, pin->u_shoulder);
+    if (pin->has_stop)
+        put(&p->stop, pin->stop, pin->u_stop);
+    put(&p->axis[0], pin->ends[0], pin->u_ends);
+    put(&p->axis[1], pin->ends[1], pin->u_ends);
+    int flank = mesial_flank(e, pin);
+    if (flank < 0)
+        return;
+    put_side(p->side[MESIAL], pin, flank);
+    put_side(p->side[DISTAL], pin, 1 - flank);
+}
+
+/* The width, drawn across the axis where the flanks were fitted. */
+static void put_across(struct sheet_gauge *g, const struct find_pin *pin)
+{
+    struct geo_point off = geo_mul(geo_perp(pin->axis.dir), 0.5 * pin->width);
+    double u = pin->u_width / sqrt(2.0);
+    g->end[0] = found(geo_sub(pin->axis.at, off), u);
+    g->end[1] = found(geo_add(pin->axis.at, off), u);
+}
+
+static void put_length(struct sheet_gauge *g, const struct find_pin *pin)
+{
+    if (!pin->has_shoulder)
+        return;
+    g->end[0] = found(pin->shoulder, pin->u_shoulder);
+    g->end[1] = found(pin->tip, pin->u_tip);
+}
+
+/* The gauge of that kind, new when there is none; NULL when the sheet is full. */
+static struct sheet_gauge *gauge_slot(struct sheet *s, const struct exam_gauge *want)
+{
+    for (size_t i = 0; i < s->n_gauges; i++)
+        if (s->gauge[i].kind == want->kind &&
+            (!s->gauge[i].end[0].set || s->gauge[i].end[0].by == MARK_FOUND))
+            return &s->gauge[i];
+    if (s->n_gauges >= SHEET_GAUGES)
+        return NULL;
+    struct sheet_gauge *g = &s->gauge[s->n_gauges++];
+    *g = (struct sheet_gauge){.kind = want->kind};
+    plumb_text_copy(g->name, sizeof g->name,
+                    want->kind == GAUGE_LENGTH ? "drill, tip to shoulder" : "drill diameter");
+    return g;
+}
+
+static int put_gauges(struct exam *e, const struct find_pin *pin, const struct exam_gauge *want,
+                      size_t n, struct err *err)
+{
+    for (size_t i = 0; i < n; i++) {
+        struct sheet_gauge *g = gauge_slot(&e->sheet, &want[i]);
+        if (g == NULL)
+            return plumb_err_set(err, ERR_LIMIT, "more than %d gauges: leave some out",
+                                 SHEET_GAUGES);
+        g->mm = want[i].mm;
+        if (want[i].u_mm > 0.0)
+            g->u_mm = want[i].u_mm;
+        if (pin != NULL && want[i].kind == GAUGE_ACROSS)
+            put_across(g, pin);
+        else if (pin != NULL)
+            put_length(g, pin);
+    }
+    return 0;
+}
+
+int plumb_exam_propose(struct exam *e, const struct exam_gauge *gauges, size_t n_gauges,
+                       size_t *n_pins, struct err *err)
+{
+    struct find_pins pins;
+    int rc = plumb_find_pins(&e->film, NULL, &pins, err);
+    if (rc != 0)
+        return rc;
+    *n_pins = pins.n;
+    if (pins.n > 0)
+        put_pin(e, &pins.at[0]);
+    rc = put_gauges(e, pins.n > 0 ? &pins.at[0] : NULL, gauges, n_gauges, err);
+    plumb_find_pins_release(&pins);
+    return rc != 0 ? rc : plumb_exam_measure(e, err);
+}
+
+/* --- roots and crest ---------------------------------------------------------------------------
+ */
+
+static int put_path(struct mark_path *path, const struct find_edge_point *pts, size_t n,
+                    struct err *err)
+{
+    struct mark *at = plumb_mem_array(n, sizeof *at, err);
+    if (at == NULL)
+        return ERR_NOMEM;
+    size_t kept = 0;
+    for (size_t i = 0; i < n; i++)
+        if (pts[i].seen)
+            at[kept++] = found(pts[i].at, pts[i].u);
+    struct mark_path old = *path;
+    *path = (struct mark_path){.at = at, .n = kept};
+    struct sheet scratch = {0};
+    plumb_sheet_init(&scratch);
+    scratch.side[MESIAL].near = old; /* released by the sheet's own rule */
+    plumb_sheet_release(&scratch);
+    return 0;
+}
+
+/* Which of the found sides faces the site: the one nearer to the pin, else to the site's tooth,
+ * else to the other neighbour; -1 when nothing tells. */
+static int near_side(const struct exam *e, enum sheet_side side, const struct find_root *root)
+{
+    const struct sheet *s = &e->sheet;
+    const struct mark *toward[] = {&s->pin.tip, &s->pin.axis[1], &s->site_tooth.apex,
+                                   &s->side[1 - side].apex, &s->side[1 - side].crest};
+    for (size_t i = 0; i < sizeof toward / sizeof toward[0]; i++) {
+        struct geo_point p = {toward[i]->x, toward[i]->y};
+        if (toward[i]->set)
+            return plumb_geo_across(&root->midline, p) > 0.0 ? 0 : 1;
+    }
+    if (s->site.tooth == 0)
+        return -1;
+    int turn = plumb_tooth_mesial_turn(s->site.tooth);
+    if (s->site.seen_from == SEEN_FROM_LINGUAL)
+        turn = -turn;
+    /* The mesial neighbour's near side looks distally. */
+    return (turn > 0) == (side == DISTAL) ? 0 : 1;
+}
+
+int plumb_exam_propose_root(struct exam *e, enum sheet_side side, double crown_x, double crown_y,
+                            double apex_x, double apex_y, struct err *err)
+{
+    struct find_root root;
+    struct geo_point crown = {crown_x, crown_y}, apex = {apex_x, apex_y};
+    int rc = plumb_find_root(&e->film, crown, apex, &root, err);
+    if (rc != 0)
+        return rc;
+    struct sheet_neighbour *nb = &e->sheet.side[side];
+    int near = near_side(e, side, &root);
+    if (near < 0)
+        rc = plumb_err_set(err, ERR_ARG,
+                           "which side faces the site cannot be told: state the "
+                           "tooth or mark the pin first");
+    if (rc == 0)
+        rc = put_path(&nb->near, root.side[near], root.n[near], err);
+    if (rc == 0)
+        rc = put_path(&nb->far, root.side[1 - near], root.n[1 - near], err);
+    if (rc == 0 && !nb->apex.set) /* a rough click is a hand's mark with a rough click's spread */
+        nb->apex = (struct mark){.set = true, .x = apex_x, .y = apex_y, .by = MARK_HAND};
+    plumb_find_root_release(&root);
+    return rc != 0 ? rc : plumb_exam_measure(e, err);
+}
+
+int plumb_exam_propose_crest(struct exam *e, enum sheet_side side, double x, double y,
+                             struct err *err)
+{
+    const struct meas_frame *f = &e->result.frame;
+    struct geo_point apical = {f->ax, f->ay}, rough = {x, y};
+    if (!f->set && e->sheet.site.tooth != 0)
+        apical = (struct geo_point){0.0, plumb_tooth_is_upper(e->sheet.site.tooth) ? -1.0 : 1.0};
+    else if (!f->set)
+        return plumb_err_set(err, ERR_ARG,
+                             "which way is apical cannot be told: mark the pin or a "
+                             "root first, or state the tooth");
+    struct find_crest crest;
+    int rc = plumb_find_crest(&e->film, rough, apical, &crest, err);
+    if (rc != 0)
+        return rc;
+    e->sheet.side[side].crest = found(crest.at, crest.u);
+    return plumb_exam_measure(e, err);
+}
