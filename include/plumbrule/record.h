@@ -10,6 +10,12 @@
 
 /* The text report, at most 72 columns, UTF-8. */
 int plumb_rec_text(const struct exam *e, struct buf *out, struct err *err);
+/* Only scale, quantities and findings, as the report words them. */
+int plumb_rec_table(const struct exam *e, struct buf *out, struct err *err);
+/* One line for each quantity that could not be measured: which marks it lacks. */
+int plumb_rec_missing(const struct exam *e, struct buf *out, struct err *err);
+/* For each quantity, which input contributes how much of its variance, largest first. */
+int plumb_rec_budget(const struct exam *e, struct buf *out, struct err *err);
 /* The results document; `pretty` over several lines, else on one, newline at the end. */
 int plumb_rec_json(const struct exam *e, bool pretty, struct buf *out, struct err *err);
 /* One line a quantity, with a header line when `header`. */

@@ -1,0 +1,18 @@
+/* Words that text, JSON and picture put the same way. */
+#ifndef PLUMB_REPORT_INTERNAL_H
+#define PLUMB_REPORT_INTERNAL_H
+
+#include <stdbool.h>
+#include "plumbrule/record.h"
+
+/* "deg" -> the degree sign, others as they are. */
+const char *rec_unit_word(const char *unit);
+/* "-3.21 +- 0.42 deg", or "below 8.1 deg", with the signs of print. */
+void rec_value_words(const struct meas_quantity *q, char out[96]);
+/* "at least 1.5 mm" */
+void rec_limit_words(const struct meas_finding *f, char out[48]);
+/* Is any mark found and unconfirmed? */
+bool rec_is_proposed(const struct sheet *s);
+const char *rec_by_word(enum mark_by by);
+
+#endif

@@ -1,0 +1,517 @@
+/*
+ * The text report: one page's width of 72 columns, sections in the order a reader asks. A
+ * quantity's number is its place in exam.result.quantity, from 1, the same as on the picture.
+ */
+#include "record/report_internal.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+enum { COLUMNS = 72, LINE_MAX_BYTES = 2 * SHEET_TEXT };
+
+/* --- lines
+ * ---------------------------------------------------------------------------------------- */
+
+static size_t word_bytes(const char *s)
+{
+    return strcspn(s, " \n");
+}
+
+/* Bytes of at most `columns` code points. */
+static size_t bytes_of_columns(const char *s, size_t len, size_t columns)
+{
+    size_t i = 0, n = 0;
+    while (i < len) {
+        size_t next = i + 1;
+        while (next < len && ((unsigned char)s[next] & 0xC0) == 0x80)
+            next++;
+        if (++n > columns)
+            break;
+        i = next;
+    }
+    return i;
+}
+
+static size_t columns_of(const char *s, size_t len)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < len; i++)
+        n += ((unsigned char)s[i] & 0xC0) != 0x80;
+    return n;
+}
+
+/* Adds text broken at spaces, the first line after `first` (already laid out), the others indented
+ * by `hang` columns. A word longer than a line is cut. */
+static void wrap(struct buf *out, const char *first, size_t hang, const char *text)
+{
+    size_t column = plumb_text_length(first);
+    bool fresh = true; /* nothing but indent in this line */
+    plumb_buf_addf(out, "%s", first);
+    while (*text != '\0') {
+        size_t word = word_bytes(text), wide = columns_of(text, word);
+        size_t gap = fresh ? 0 : 1;
+        if (!fresh && column + gap + wide > COLUMNS) {
+            plumb_buf_addf(out, "\n%*s", (int)hang, "");
+            column = hang;
+            fresh = true;
+            continue;
+        }
+        if (wide > COLUMNS - column - gap)
+            word = bytes_of_columns(text, word, COLUMNS - column - gap);
+        plumb_buf_addf(out, "%s%.*s", fresh ? "" : " ", (int)word, text);
+        column += gap + columns_of(text, word);
+        fresh = false;
+        text += word;
+        if (*text == '\n') {
+            plumb_buf_addf(out, "\n%*s", (int)hang, "");
+            column = hang;
+            fresh = true;
+        }
+        text += *text == ' ' || *text == '\n';
+    }
+    plumb_buf_addf(out, "\n");
+}
+
+static void wrapf(struct buf *out, const char *first, size_t hang, const char *fmt, ...)
+    __attribute__((format(printf, 4, 5)));
+static void wrapf(struct buf *out, const char *first, size_t hang, const char *fmt, ...)
+{
+    char line[LINE_MAX_BYTES];
+    va_list ap;
+    va_start(ap, fmt);
+    vsnprintf(line, sizeof line, fmt, ap);
+    va_end(ap);
+    wrap(out, first, hang, line);
+}
+
+static void heading(struct buf *out, const char *words)
+{
+    plumb_buf_addf(out, "\n%s\n", words);
+}
+
+/* --- head
+ * ------------------------------------------------------------------------------------------ */
+
+static void tell_site(const struct sheet *s, struct buf *out)
+{
+    char number[8], name[64];
+    if (s->site.tooth == 0) {
+        plumb_buf_addf(out, "Site   not stated\n");
+        return;
+    }
+    plumb_tooth_print(s->site.tooth, s->site.notation, number);
+    plumb_buf_addf(out, "Site   %s, %s; seen from %s\n", number,
+                   plumb_tooth_name(s->site.tooth, name),
+                   s->site.seen_from == SEEN_FROM_LINGUAL ? "lingual" : "facial");
+    if (s->site.extracted[0] != '\0')
+        plumb_buf_addf(out, "       extracted %s\n", s->site.extracted);
+    if (s->site.grafted[0] != '\0')
+        plumb_buf_addf(out, "       grafted %s\n", s->site.grafted);
+}
+
+static void tell_film(const struct exam *e, struct buf *out)
+{
+    const struct sheet_film *f = &e->sheet.film;
+    wrapf(out, "Film   ", 7, "%s, %zu x %zu px%s%s%s%s", f->file, e->film.width, e->film.height,
+          f->taken[0] ? ", taken " : "", f->taken, f->stage[0] ? ", " : "", f->stage);
+}
+
+/* Reproducible: a date is printed only when the environment fixes it. */
+static void tell_date(struct buf *out)
+{
+    const char *epoch = getenv("SOURCE_DATE_EPOCH");
+    char *end = NULL;
+    long long seconds = epoch ? strtoll(epoch, &end, 10) : 0;
+    struct tm day;
+    time_t t = (time_t)seconds;
+    if (epoch == NULL || *epoch == '\0' || *end != '\0' || gmtime_r(&t, &day) == NULL)
+        return;
+    plumb_buf_addf(out, "Made   %04d-%02d-%02d\n", day.tm_year + 1900, day.tm_mon + 1, day.tm_mday);
+}
+
+static void tell_scale(const struct exam *e, struct buf *out)
+{
+    const struct meas_scale *sc = &e->result.scale;
+    heading(out, "SCALE");
+    const struct meas_quantity *q = plumb_meas_find(&e->result, "scale");
+    if (q != NULL) {
+        char value[32], u[32];
+        plumb_unc_format(q->v.value, q->U, value, u);
+        wrapf(out, "  ", 2, "%s \u00b1 %s mm per pixel, %s", value, u, sc->words);
+    } else {
+        wrapf(out, "  ", 2, "%s", sc->words);
+    }
+    for (size_t i = 0; i < e->sheet.n_gauges; i++) {
+        const struct sheet_gauge *g = &e->sheet.gauge[i];
+        double k = sc->gauge_mm_per_px[i];
+        if (!(k > 0.0)) {
+            wrapf(out, "  ", 4, "%s, %.2f mm: its ends are not marked", g->name, g->mm);
+            continue;
+        }
+        char value[32], u[32];
+        plumb_unc_format(k, 2.0 * sc->u_gauge[i], value, u);
+        wrapf(out, "  ", 4, "%s, %.2f mm %s the pin: %s \u00b1 %s mm per pixel%s", g->name, g->mm,
+              g->kind == GAUGE_LENGTH ? "along" : "across", value, u,
+              sc->used[i] ? "" : ", not used");
+    }
+}
+
+/* --- quantities
+ * ------------------------------------------------------------------------------------ */
+
+const char *rec_unit_word(const char *unit)
+{
+    if (strcmp(unit, "deg") == 0)
+        return "\u00b0";
+    return unit;
+}
+
+void rec_value_words(const struct meas_quantity *q, char out[96])
+{
+    char value[32], u[32];
+    const char *unit = rec_unit_word(q->unit);
+    const char *gap = strcmp(q->unit, "deg") == 0 ? "" : " ";
+    plumb_unc_format(q->v.value, q->U, value, u);
+    if (q->below_only) {
+        plumb_unc_format(q->v.hi, q->v.hi, value, u);
+        snprintf(out, 96, "below %s%s%s", value, gap, unit);
+    } else {
+        snprintf(out, 96, "%s \u00b1 %s%s%s", value, u, gap, unit);
+    }
+}
+
+static void tell_quantity(size_t number, const struct meas_quantity *q, struct buf *out)
+{
+    enum { LABEL = 44 };
+    char value[96];
+    rec_value_words(q, value);
+    plumb_buf_addf(out, "%4zu  %s", number, q->label);
+    size_t used = plumb_text_length(q->label);
+    plumb_buf_addf(out, "%*s%s\n", (int)(used < LABEL ? LABEL - used : 1), "", value);
+    if (q->has_depth)
+        wrapf(out, "      ", 6, "at %.1f mm %s", q->depth_mm, q->depth_from);
+    if (q->monte_carlo) {
+        char lo[32], hi[32], u[32];
+        plumb_unc_format(q->v.lo, q->U, lo, u);
+        plumb_unc_format(q->v.hi, q->U, hi, u);
+        wrapf(out, "      ", 6, "95 %% from %s to %s, by simulation: not linear here", lo, hi);
+    }
+    if (q->note[0] != '\0')
+        wrapf(out, "      ", 6, "%s", q->note);
+}
+
+static void tell_quantities(const struct exam *e, struct buf *out)
+{
+    heading(out, "MEASURED (number as on the picture; \u00b1 is the 95 % interval)");
+    for (size_t i = 0; i < e->result.n_quantities; i++)
+        tell_quantity(i + 1, &e->result.quantity[i], out);
+    if (e->result.n_quantities == 0)
+        plumb_buf_addf(out, "  nothing yet: the sheet has too few marks\n");
+    else
+        wrap(out, "  ", 2,
+             "Angles: + when the pin's apical end leans towards mesial; between the roots, + when "
+             "they converge apically. Crest levels: + when the crest is apical of the shoulder, "
+             "stop or CEJ.");
+}
+
+/* --- findings
+ * --------------------------------------------------------------------------------------- */
+
+void rec_limit_words(const struct meas_finding *f, char out[48])
+{
+    const char *word = f->compare == UNC_AT_LEAST  ? "at least"
+                       : f->compare == UNC_AT_MOST ? "at most"
+                                                   : "within \u00b1";
+    bool deg = strcmp(f->unit, "deg") == 0;
+    snprintf(out, 48, "%s %g%s%s", word, f->limit, deg ? "" : " ", rec_unit_word(f->unit));
+}
+
+static void tell_finding(const struct meas_finding *f, struct buf *out)
+{
+    char limit[48], label[64], first[32];
+    rec_limit_words(f, limit);
+    snprintf(first, sizeof first, "  %-10s  ", plumb_meas_state_word(f->state));
+    wrapf(out, first, 14, "%s: %s (%s)", plumb_meas_label(f->quantity, label), limit, f->caption);
+}
+
+/* Each source once, after the findings that rest on it. */
+static bool source_told(const struct meas_result *r, size_t i)
+{
+    for (size_t j = 0; j < i; j++)
+        if (strcmp(r->finding[j].source, r->finding[i].source) == 0 &&
+            r->finding[j].state != UNC_NOT_MEASURED)
+            return true;
+    return false;
+}
+
+static void tell_findings(const struct exam *e, struct buf *out)
+{
+    const struct meas_result *r = &e->result;
+    heading(out, "HELD AGAINST LIMITS (the clinician's choice; no verdict)");
+    size_t told = 0;
+    for (size_t i = 0; i < r->n_findings; i++)
+        if (r->finding[i].state != UNC_NOT_MEASURED) {
+            tell_finding(&r->finding[i], out);
+            told++;
+        }
+    if (told == 0)
+        plumb_buf_addf(out, "  none: nothing was measured that has a limit\n");
+    for (size_t i = 0; i < r->n_findings; i++)
+        if (r->finding[i].state != UNC_NOT_MEASURED && !source_told(r, i))
+            wrapf(out, "  ", 4, "source of \"%s\": %s (%s)", r->finding[i].caption,
+                  r->finding[i].source, r->finding[i].status);
+    char line[LINE_MAX_BYTES] = "", label[64];
+    for (size_t i = 0; i < r->n_findings; i++)
+        if (r->finding[i].state == UNC_NOT_MEASURED) {
+            size_t len = strlen(line);
+            snprintf(line + len, sizeof line - len, "%s%s", len ? "; " : "not measured: ",
+                     plumb_meas_label(r->finding[i].quantity, label));
+        }
+    if (line[0] != '\0')
+        wrap(out, "  ", 4, line);
+}
+
+/* --- what only the eye sees
+ * -------------------------------------------------------------------------- */
+
+static void tell_observed(const struct exam *e, struct buf *out)
+{
+    const struct sheet_observed *o = &e->sheet.observed;
+    char roots[16] = "";
+    if (o->roots > 0)
+        snprintf(roots, sizeof roots, "%d", o->roots);
+    const struct {
+        const char *what, *answer;
+    } row[] = {{"roots", roots},
+               {"facial plate (not visible on a film)", o->facial_plate},
+               {"infection", o->infection},
+               {"primary hold", o->primary_hold},
+               {"soft tissue", o->soft_tissue}};
+    heading(out, "SEEN AT THE SITE (typed in by the clinician)");
+    for (size_t i = 0; i < sizeof row / sizeof row[0]; i++)
+        wrapf(out, "  ", 4, "%s: %s", row[i].what,
+              row[i].answer[0] ? row[i].answer : "not recorded");
+    if (e->sheet.remarks[0] != '\0') {
+        heading(out, "REMARKS");
+        wrap(out, "  ", 2, e->sheet.remarks);
+    }
+}
+
+/* --- provenance
+ * -------------------------------------------------------------------------------------- */
+
+bool rec_is_proposed(const struct sheet *s)
+{
+    size_t n = plumb_sheet_marks(s, NULL, 0);
+    struct sheet_mark_ref *ref = plumb_mem_array(n, sizeof *ref, NULL);
+    bool found = ref == NULL; /* no memory: better to say it than not */
+    if (ref != NULL)
+        plumb_sheet_marks(s, ref, n);
+    for (size_t i = 0; ref != NULL && i < n; i++)
+        found = found || ref[i].mark->by == MARK_FOUND;
+    free(ref);
+    return found;
+}
+
+const char *rec_by_word(enum mark_by by)
+{
+    static const char *const word[] = {"by hand", "found, not confirmed", "found, then moved",
+                                       "carried over"};
+    return (unsigned)by < 4 ? word[by] : "by hand";
+}
+
+/* "mesial.near[3]" -> "mesial.near" */
+static size_t stem(const char *name)
+{
+    const char *last = strrchr(name, '[');
+    return last != NULL && strncmp(name, "gauges", 6) != 0 ? (size_t)(last - name) : strlen(name);
+}
+
+static size_t same_kind(const struct sheet_mark_ref *ref, size_t i, size_t n)
+{
+    size_t len = stem(ref[i].name), j = i + 1;
+    while (j < n && stem(ref[j].name) == len && strncmp(ref[j].name, ref[i].name, len) == 0 &&
+           ref[j].mark->by == ref[i].mark->by)
+        j++;
+    return j - i;
+}
+
+static int tell_marks(const struct exam *e, struct buf *out, struct err *err)
+{
+    size_t n = plumb_sheet_marks(&e->sheet, NULL, 0);
+    struct sheet_mark_ref *ref = plumb_mem_array(n, sizeof *ref, err);
+    if (ref == NULL)
+        return ERR_NOMEM;
+    plumb_sheet_marks(&e->sheet, ref, n);
+    heading(out, "HOW THE MARKS WERE PLACED (standard uncertainty of a coordinate)");
+    const double k = e->result.scale.mm_per_px;
+    for (size_t i = 0; i < n;) {
+        size_t run = same_kind(ref, i, n);
+        char many[40] = "", u[48];
+        if (run > 1)
+            snprintf(many, sizeof many, ", %zu points", run);
+        if (ref[i].mark->sd > 0.0 && k > 0.0)
+            snprintf(u, sizeof u, "%.2f px, %.3f mm", ref[i].mark->sd, ref[i].mark->sd * k);
+        else if (ref[i].mark->sd > 0.0)
+            snprintf(u, sizeof u, "%.2f px", ref[i].mark->sd);
+        else
+            snprintf(u, sizeof u, "%.2f mm, default", e->config.mark[ref[i].kind].u_mm);
+        wrapf(out, "  ", 4, "%.*s%s: %s, %s", (int)stem(ref[i].name), ref[i].name, many,
+              rec_by_word(ref[i].mark->by), u);
+        i += run;
+    }
+    free(ref);
+    return 0;
+}
+
+static void tell_defaults(const struct exam *e, struct buf *out)
+{
+    const struct meas_config *c = &e->config;
+    wrapf(out, "  ", 4, "plane of other objects: %.1f mm before or behind the gauge (%s)",
+          c->plane.u_mm, c->plane.source);
+    wrapf(out, "  ", 4, "gauge size: %.2f mm where the sheet states none (%s)", c->gauge_size.u_mm,
+          c->gauge_size.source);
+    if (c->beam_error_deg > 0.0)
+        wrapf(out, "  ", 4, "stated horizontal beam error: %.1f\u00b0, in the angles' intervals",
+              c->beam_error_deg);
+}
+
+static void tell_warnings(const struct exam *e, struct buf *out)
+{
+    if (e->notes.n + e->result.warnings.n == 0)
+        return;
+    heading(out, "TAKE NOTE");
+    for (size_t i = 0; i < e->result.warnings.n; i++)
+        wrapf(out, "  - ", 4, "%s", e->result.warnings.line[i]);
+    for (size_t i = 0; i < e->notes.n; i++)
+        wrapf(out, "  - ", 4, "%s", e->notes.line[i]);
+}
+
+static void tell_files(const struct exam *e, struct buf *out)
+{
+    heading(out, "FILES");
+    wrapf(out, "  ", 4, "film %s, %zu bytes, %u bit", e->sheet.film.file, e->film.file_size,
+          e->film.depth);
+    plumb_buf_addf(out, "  SHA-256\n  %s\n", e->film.sha256);
+    plumb_buf_addf(out, "  measured with plumbrule %s\n", PLUMB_VERSION);
+}
+
+static void tell_cautions(struct buf *out)
+{
+    heading(out, "CAUTIONS");
+    for (size_t i = 0; i < plumb_meas_n_cautions; i++)
+        wrap(out, "  - ", 4, plumb_meas_cautions[i]);
+}
+
+int plumb_rec_text(const struct exam *e, struct buf *out, struct err *err)
+{
+    plumb_buf_addf(out, "FILM MEASUREMENT REPORT\n\n");
+    if (rec_is_proposed(&e->sheet))
+        wrap(out, "", 0,
+             "PROPOSED: some marks were found by the program and nobody has confirmed them yet.\n");
+    tell_site(&e->sheet, out);
+    tell_film(e, out);
+    tell_date(out);
+    tell_scale(e, out);
+    tell_quantities(e, out);
+    tell_findings(e, out);
+    tell_observed(e, out);
+    tell_warnings(e, out);
+    int rc = tell_marks(e, out, err);
+    tell_defaults(e, out);
+    tell_files(e, out);
+    tell_cautions(out);
+    return rc != 0 ? rc : plumb_buf_check(out, err);
+}
+
+int plumb_rec_table(const struct exam *e, struct buf *out, struct err *err)
+{
+    if (rec_is_proposed(&e->sheet))
+        plumb_buf_addf(out, "PROPOSED: some marks are found and not confirmed\n");
+    tell_film(e, out);
+    tell_scale(e, out);
+    tell_quantities(e, out);
+    tell_findings(e, out);
+    return plumb_buf_check(out, err);
+}
+
+int plumb_rec_missing(const struct exam *e, struct buf *out, struct err *err)
+{
+    for (size_t i = 0; i < e->result.n_missing; i++)
+        wrapf(out, "", 4, "%s lacks %s", e->result.missing[i].id, e->result.missing[i].lacks);
+    return plumb_buf_check(out, err);
+}
+
+/* --- budget --------------------------------------------------------------------------------------
+ */
+
+struct share {
+    char name[48];
+    double variance;
+};
+
+static int by_variance(const void *a, const void *b)
+{
+    const struct share *x = a, *y = b;
+    if (x->variance != y->variance)
+        return x->variance < y->variance ? 1 : -1;
+    return strcmp(x->name, y->name);
+}
+
+/* x and y of a mark, and the points of one path, are one entry for a person. */
+static void share_name(const char *input, char out[48])
+{
+    plumb_text_copy(out, 48, input);
+    size_t n = strlen(out);
+    if (n > 2 && (strcmp(out + n - 2, ".x") == 0 || strcmp(out + n - 2, ".y") == 0))
+        out[n - 2] = '\0';
+    out[stem(out)] = '\0';
+}
+
+static size_t sum_shares(const struct meas_result *r, size_t quantity, struct share *out)
+{
+    size_t n = 0;
+    const double *row = r->contribution + quantity * r->n_inputs;
+    for (size_t j = 0; j < r->n_inputs; j++) {
+        char name[48];
+        share_name(r->input_name[j], name);
+        size_t i = 0;
+        while (i < n && strcmp(out[i].name, name) != 0)
+            i++;
+        if (i == n) {
+            out[n].variance = 0.0;
+            plumb_text_copy(out[n++].name, sizeof out[0].name, name);
+        }
+        out[i].variance += row[j] * row[j];
+    }
+    qsort(out, n, sizeof *out, by_variance);
+    return n;
+}
+
+int plumb_rec_budget(const struct exam *e, struct buf *out, struct err *err)
+{
+    static const double least_percent = 1.0; /* what changes nothing is not listed */
+    const struct meas_result *r = &e->result;
+    struct share *share = plumb_mem_array(r->n_inputs, sizeof *share, err);
+    if (share == NULL)
+        return ERR_NOMEM;
+    for (size_t i = 0; i < r->n_quantities; i++) {
+        char value[96];
+        rec_value_words(&r->quantity[i], value);
+        plumb_buf_addf(out, "%s  %s\n", r->quantity[i].id, value);
+        size_t n = sum_shares(r, i, share);
+        double total = 0.0;
+        for (size_t j = 0; j < n; j++)
+            total += share[j].variance;
+        for (size_t j = 0; j < n && total > 0.0; j++)
+            if (100.0 * share[j].variance / total >= least_percent)
+                plumb_buf_addf(out, "  %3.0f %%  %s\n", 100.0 * share[j].variance / total,
+                               share[j].name);
+    }
+    free(share);
+    return plumb_buf_check(out, err);
+}
