@@ -14,7 +14,7 @@ JOBS    ?= $(shell nproc 2>/dev/null || echo 2)
 PARTS   := base geometry metrology film find sheet measure exam record
 
 LIB_SRC := $(sort $(foreach p,$(PARTS),$(wildcard src/$(p)/*.c)))
-CMD_SRC := $(sort $(wildcard src/cli/*.c))
+CMD_SRC := src/main.c $(sort $(wildcard src/cli/*.c))
 FIX_SRC := $(sort $(wildcard fixtures/phantom*.c))
 TEST_SRC := $(sort $(wildcard tests/*/test_*.c))
 BENCH_SRC := $(sort $(wildcard tests/bench/bench_*.c))

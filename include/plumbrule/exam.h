@@ -19,6 +19,9 @@ struct exam_options {
 };
 void plumb_exam_options_default(struct exam_options *o);
 
+/* The defaults with the clinician's own entries over them. */
+int plumb_exam_config(const struct exam_options *o, struct meas_config *out, struct err *err);
+
 struct exam {
     struct film film;
     struct sheet sheet;

@@ -65,7 +65,7 @@ static int read_limits(const char *path, struct meas_config *c, struct err *err)
     return rc;
 }
 
-static int load_config(const struct exam_options *o, struct meas_config *c, struct err *err)
+int plumb_exam_config(const struct exam_options *o, struct meas_config *c, struct err *err)
 {
     int rc = plumb_meas_config_default(c, err);
     if (rc == 0 && o->limits_path != NULL)
@@ -142,7 +142,7 @@ int plumb_exam_open_sheet(const char *path, const struct exam_options *o, struct
                           struct err *err)
 {
     *out = (struct exam){0};
-    int rc = load_config(o, &out->config, err);
+    int rc = plumb_exam_config(o, &out->config, err);
     if (rc == 0)
         rc = read_sheet(out, path, err);
     if (rc == 0 && strcmp(path, "-") != 0 && (out->sheet_path = copy_text(path, err)) == NULL)
@@ -182,7 +182,7 @@ int plumb_exam_open_film(const char *path, const struct exam_options *o, struct 
     const char *name = plumb_path_base(path);
     if (strlen(name) >= SHEET_WORDS || !plumb_text_is_utf8(name, strlen(name)))
         return plumb_err_set(err, ERR_ARG, "its name is too long or not UTF-8: rename the film");
-    int rc = load_config(o, &out->config, err);
+    int rc = plumb_exam_config(o, &out->config, err);
     if (rc == 0 && (out->film_path = copy_text(path, err)) == NULL)
         rc = ERR_NOMEM;
     if (rc == 0)

@@ -1,0 +1,49 @@
+/* What the commands share: options, exit codes, running over several inputs. */
+#ifndef PLUMB_CLI_INTERNAL_H
+#define PLUMB_CLI_INTERNAL_H
+
+#include "plumbrule/exam.h"
+#include "plumbrule/record.h"
+
+struct cli_options {
+    struct exam_options exam;
+    bool json, csv, missing, budget, legend, force;
+    int jobs;
+    const char *into, *out, *tooth, *stage, *taken;
+    enum sheet_notation notation;
+    enum sheet_view seen_from;
+    double sensor_mm;
+    struct exam_gauge gauge[SHEET_GAUGES];
+    size_t n_gauges;
+    bool has_root[SIDES], has_crest[SIDES];
+    double root[SIDES][4], crest[SIDES][2];
+    size_t n_inputs; /* files named on the command line */
+};
+
+/* One of sysexits.h for an error. */
+int cli_exit_code(int err_code);
+
+/* Reads options of one command into o; returns the index of the first file in argv (argv is
+ * reordered), or -1 after having told the fault on standard error. allowed: names of its options,
+ * NULL at the end. */
+int cli_options_read(int argc, char **argv, const char *const *allowed, struct cli_options *o);
+
+/* What a command does with one input: data into out, notes into say (lines without prefix). */
+typedef int (*cli_job)(const struct cli_options *o, const char *path, struct buf *out,
+                       struct sheet_notes *say, struct err *err);
+/* Runs a job over all inputs on o->jobs threads; writes out in input order, notes and faults to
+ * standard error; returns the worst exit code. */
+int cli_batch(const struct cli_options *o, char **path, size_t n, cli_job job);
+
+/* The commands. */
+int cli_pin(const struct cli_options *o, const char *path, struct buf *out, struct sheet_notes *say,
+            struct err *err);
+int cli_start(const struct cli_options *o, const char *path, struct buf *out,
+              struct sheet_notes *say, struct err *err);
+int cli_measure(const struct cli_options *o, const char *path, struct buf *out,
+                struct sheet_notes *say, struct err *err);
+int cli_record(const struct cli_options *o, const char *path, struct buf *out,
+               struct sheet_notes *say, struct err *err);
+int cli_limits(const struct cli_options *o, struct buf *out, struct err *err);
+
+#endif

@@ -1,0 +1,153 @@
+/* Choosing the command; help; leaving with the right code. */
+#include "cli/cli.h"
+#include "cli/cli_internal.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <string.h>
+#include <sysexits.h>
+
+static const char help_text[] =
+    "plumbrule - does the pin stand true? Measures a periapical film.\n"
+    "\n"
+    "  plumbrule pin FILM...        find the pin; print tip, shoulder, axis, width\n"
+    "  plumbrule start FILM         write a new sheet with what could be found\n"
+    "  plumbrule measure SHEET...   print quantities, uncertainties and findings\n"
+    "  plumbrule record SHEET...    write picture, text and data for the chart\n"
+    "  plumbrule limits             list limits and default uncertainties with sources\n";
+static const char help_view[] =
+    "  plumbrule view [FILM|SHEET]  place and check marks in a window\n";
+static const char help_rest[] =
+    "\n"
+    "start\n"
+    "  --tooth 35                   the site (FDI; --notation universal for 1-32, A-T)\n"
+    "  --seen-from facial|lingual   side the film is looked at from\n"
+    "  --gauge length=12.0[:U]      known size along the pin, mm, U its uncertainty\n"
+    "  --gauge across=2.2[:U]       known diameter, mm\n"
+    "  --sensor MM                  active length of the sensor's longer side (last resort)\n"
+    "  --mesial-root X,Y,X,Y        two rough points, crown end and apex, px (--distal-root)\n"
+    "  --mesial-crest X,Y           one rough point near the crest, px (--distal-crest)\n"
+    "  --taken DATE --stage WORDS   for the record\n"
+    "  --out SHEET                  where to (default FILM.sheet.json; - is standard output)\n"
+    "  --replace                    write over an existing sheet\n"
+    "measure\n"
+    "  --json | --csv               one document a sheet | one line a quantity\n"
+    "  --missing                    which marks each absent quantity lacks\n"
+    "  --budget                     which mark contributes how much to each uncertainty\n"
+    "record\n"
+    "  --into DIR                   folder of the record (default: this one)\n"
+    "  --no-legend                  picture without the margin\n"
+    "measure, record, limits\n"
+    "  --limits FILE                limits and uncertainties of your own\n"
+    "  --beam-error DEG             widen the angles by a horizontal beam error you state\n"
+    "  --film-changed               accept a film that is not the one that was marked\n"
+    "all\n"
+    "  --json  --jobs N  --max-pixels N  --page N (of a TIFF)\n"
+    "\n"
+    "SHEET may be - for standard input. Data go to standard output, all else to\n"
+    "standard error. Exit codes: 0 done, 64 usage, 65 bad data, 66 no such input,\n"
+    "70 a defect of ours, 71 the system, 73 cannot create, 74 input or output.\n"
+    "\n"
+    "A measuring aid and no diagnosis: a film does not show the facial plate, and\n"
+    "local rules and the judgement of the licensed clinician come first.\n";
+
+#define COMMON "json", "jobs", "max-pixels", "page"
+#define SHEETS "limits", "beam-error", "film-changed"
+
+static const struct command {
+    const char *name;
+    cli_job job;
+    bool several;
+    const char *allowed[24];
+} commands[] = {
+    {"pin", cli_pin, true, {COMMON, NULL}},
+    {"start",
+     cli_start,
+     false,
+     {COMMON, "tooth", "notation", "seen-from", "gauge", "sensor", "mesial-root", "distal-root",
+      "mesial-crest", "distal-crest", "taken", "stage", "out", "replace", "limits", NULL}},
+    {"measure", cli_measure, true, {COMMON, SHEETS, "csv", "missing", "budget", NULL}},
+    {"record", cli_record, true, {COMMON, SHEETS, "into", "no-legend", NULL}},
+    {"limits", NULL, false, {"json", "limits", NULL}},
+};
+
+static int usage(const char *what, const char *name)
+{
+    fprintf(stderr, "plumbrule: %s: %s: see plumbrule --help\n", name, what);
+    return EX_USAGE;
+}
+
+static int run_limits(const struct cli_options *o)
+{
+    struct buf out = {0};
+    struct err err;
+    int rc = cli_limits(o, &out, &err);
+    if (rc != 0)
+        fprintf(stderr, "plumbrule: %s\n", err.text);
+    else
+        fwrite(out.data, 1, out.len, stdout);
+    plumb_buf_release(&out);
+    return cli_exit_code(rc);
+}
+
+static int run(const struct command *c, int argc, char **argv)
+{
+    struct cli_options o;
+    int first = cli_options_read(argc, argv, c->allowed, &o);
+    if (first < 0)
+        return EX_USAGE;
+    if (o.json + o.csv + o.missing + o.budget > 1)
+        return usage("--json, --csv, --missing and --budget exclude each other", c->name);
+    if (c->job == NULL)
+        return o.n_inputs > 0 ? usage("takes no file", c->name) : run_limits(&o);
+    if (o.n_inputs == 0)
+        return usage("which file?", c->name);
+    if (o.n_inputs > 1 && !c->several)
+        return usage("takes one film at a time", c->name);
+    if (o.csv)
+        fputs("film,taken,stage,id,value,U95,low,high,unit,finding,limit\r\n", stdout);
+    return cli_batch(&o, argv + first, o.n_inputs, c->job);
+}
+
+static bool asks(const char *arg, const char *word)
+{
+    return strcmp(arg, word) == 0 || (strncmp(arg, "--", 2) == 0 && strcmp(arg + 2, word) == 0);
+}
+
+static int help(int with_view)
+{
+    printf("%s%s%s", help_text, with_view ? help_view : "", help_rest);
+    return EX_OK;
+}
+
+int cli_main(int argc, char **argv, int with_view)
+{
+    if (argc < 2)
+        return usage("which command?", "nothing to do");
+    for (int i = 1; i < argc; i++)
+        if (strcmp(argv[i], "--help") == 0)
+            return help(with_view);
+    if (asks(argv[1], "help"))
+        return help(with_view);
+    if (asks(argv[1], "version")) {
+        puts("plumbrule " PLUMB_VERSION);
+        return EX_OK;
+    }
+    for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++)
+        if (strcmp(argv[1], commands[i].name) == 0)
+            return run(&commands[i], argc - 1, argv + 1);
+    return usage("no such command", argv[1]);
+}
+
+int cli_finish(int code)
+{
+    bool bad = ferror(stdout) != 0;
+    errno = 0;
+    if (fclose(stdout) != 0)
+        bad = true;
+    if (!bad)
+        return code;
+    fprintf(stderr, "plumbrule: standard output: cannot be written: %s\n",
+            errno ? strerror(errno) : "no space or no reader");
+    return EX_IOERR;
+}

@@ -1,0 +1,303 @@
+/* Command-line options: one table of all, each command allows some. */
+#include "cli/cli_internal.h"
+
+#include <getopt.h>
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+enum opt {
+    OPT_JSON = 1000,
+    OPT_CSV,
+    OPT_MISSING,
+    OPT_BUDGET,
+    OPT_NO_LEGEND,
+    OPT_REPLACE,
+    OPT_JOBS,
+    OPT_INTO,
+    OPT_OUT,
+    OPT_TOOTH,
+    OPT_NOTATION,
+    OPT_SEEN_FROM,
+    OPT_STAGE,
+    OPT_TAKEN,
+    OPT_SENSOR,
+    OPT_GAUGE,
+    OPT_MESIAL_ROOT,
+    OPT_DISTAL_ROOT,
+    OPT_MESIAL_CREST,
+    OPT_DISTAL_CREST,
+    OPT_LIMITS,
+    OPT_BEAM_ERROR,
+    OPT_FILM_CHANGED,
+    OPT_MAX_PIXELS,
+    OPT_PAGE
+};
+
+static const struct option options[] = {
+    {"json", no_argument, NULL, OPT_JSON},
+    {"csv", no_argument, NULL, OPT_CSV},
+    {"missing", no_argument, NULL, OPT_MISSING},
+    {"budget", no_argument, NULL, OPT_BUDGET},
+    {"no-legend", no_argument, NULL, OPT_NO_LEGEND},
+    {"replace", no_argument, NULL, OPT_REPLACE},
+    {"jobs", required_argument, NULL, OPT_JOBS},
+    {"into", required_argument, NULL, OPT_INTO},
+    {"out", required_argument, NULL, OPT_OUT},
+    {"tooth", required_argument, NULL, OPT_TOOTH},
+    {"notation", required_argument, NULL, OPT_NOTATION},
+    {"seen-from", required_argument, NULL, OPT_SEEN_FROM},
+    {"stage", required_argument, NULL, OPT_STAGE},
+    {"taken", required_argument, NULL, OPT_TAKEN},
+    {"sensor", required_argument, NULL, OPT_SENSOR},
+    {"gauge", required_argument, NULL, OPT_GAUGE},
+    {"mesial-root", required_argument, NULL, OPT_MESIAL_ROOT},
+    {"distal-root", required_argument, NULL, OPT_DISTAL_ROOT},
+    {"mesial-crest", required_argument, NULL, OPT_MESIAL_CREST},
+    {"distal-crest", required_argument, NULL, OPT_DISTAL_CREST},
+    {"limits", required_argument, NULL, OPT_LIMITS},
+    {"beam-error", required_argument, NULL, OPT_BEAM_ERROR},
+    {"film-changed", no_argument, NULL, OPT_FILM_CHANGED},
+    {"max-pixels", required_argument, NULL, OPT_MAX_PIXELS},
+    {"page", required_argument, NULL, OPT_PAGE},
+    {NULL, 0, NULL, 0},
+};
+
+static int refuse(const char *option, const char *value, const char *wanted)
+{
+    fprintf(stderr, "plumbrule: --%s %s: %s\n", option, value, wanted);
+    return -1;
+}
+
+/* A plain decimal number with nothing after it. */
+static bool number(const char *text, double lo, double hi, double *out)
+{
+    char *end;
+    errno = 0;
+    double v = strtod(text, &end);
+    if (end == text || *end != '\0' || errno != 0 || !isfinite(v) || v < lo || v > hi)
+        return false;
+    *out = v;
+    return true;
+}
+
+static int read_numbers(const char *option, const char *text, double *out, size_t n)
+{
+    const double coordinate_max = 1e6;
+    char copy[160];
+    if (!plumb_text_copy(copy, sizeof copy, text))
+        return refuse(option, text, "too long");
+    char *rest = copy;
+    for (size_t i = 0; i < n; i++) {
+        char *comma = strchr(rest, ',');
+        if ((comma != NULL) != (i + 1 < n))
+            return refuse(option, text,
+                          n == 2 ? "give X,Y in px" : "give X,Y,X,Y in px: crown end, then apex");
+        if (comma != NULL)
+            *comma = '\0';
+        if (!number(rest, -coordinate_max, coordinate_max, &out[i]))
+            return refuse(option, text, "not a number: give px");
+        rest = comma ? comma + 1 : rest;
+    }
+    return 0;
+}
+
+/* KIND=MM or KIND=MM:U */
+static int read_gauge(const char *text, struct cli_options *o)
+{
+    static const char wanted[] = "give length=MM or across=MM, with :U for its uncertainty, "
+                                 "e.g. length=12.0:0.05";
+    const double mm_max = 500.0;
+    char copy[80];
+    if (o->n_gauges >= SHEET_GAUGES || !plumb_text_copy(copy, sizeof copy, text))
+        return refuse("gauge", text, "too many or too long");
+    struct exam_gauge *g = &o->gauge[o->n_gauges];
+    char *size = strchr(copy, '='), *u = strchr(copy, ':');
+    if (size == NULL)
+        return refuse("gauge", text, wanted);
+    *size++ = '\0';
+    if (u != NULL)
+        *u++ = '\0';
+    if (strcmp(copy, "length") == 0)
+        g->kind = GAUGE_LENGTH;
+    else if (strcmp(copy, "across") == 0)
+        g->kind = GAUGE_ACROSS;
+    else
+        return refuse("gauge", text, wanted);
+    g->u_mm = 0.0;
+    if (!number(size, 0.01, mm_max, &g->mm) || (u != NULL && !number(u, 0.0, g->mm, &g->u_mm)))
+        return refuse("gauge", text, wanted);
+    o->n_gauges++;
+    return 0;
+}
+
+static int read_text_option(int opt, const char *v, struct cli_options *o)
+{
+    switch (opt) {
+    case OPT_INTO:
+        o->into = v;
+        return 0;
+    case OPT_OUT:
+        o->out = v;
+        return 0;
+    case OPT_TOOTH:
+        o->tooth = v;
+        return 0;
+    case OPT_STAGE:
+        o->stage = v;
+        return strlen(v) < SHEET_NAME && plumb_text_is_utf8(v, strlen(v))
+                   ? 0
+                   : refuse("stage", v, "too long or not UTF-8");
+    case OPT_TAKEN:
+        o->taken = v;
+        return plumb_date_valid(v) ? 0 : refuse("taken", v, "not a date: give YYYY-MM-DD");
+    case OPT_LIMITS:
+        o->exam.limits_path = v;
+        return 0;
+    case OPT_NOTATION:
+        o->notation = strcmp(v, "universal") == 0 ? NOTATION_UNIVERSAL : NOTATION_FDI;
+        return strcmp(v, "universal") == 0 || strcmp(v, "fdi") == 0
+                   ? 0
+                   : refuse("notation", v, "give fdi or universal");
+    case OPT_SEEN_FROM:
+        o->seen_from = strcmp(v, "lingual") == 0 ? SEEN_FROM_LINGUAL : SEEN_FROM_FACIAL;
+        return strcmp(v, "lingual") == 0 || strcmp(v, "facial") == 0
+                   ? 0
+                   : refuse("seen-from", v, "give facial or lingual");
+    default:
+        return -1;
+    }
+}
+
+static int read_number_option(int opt, const char *v, struct cli_options *o)
+{
+    double x;
+    switch (opt) {
+    case OPT_JOBS:
+        if (!number(v, 1, 256, &x))
+            return refuse("jobs", v, "give a number of workers from 1 to 256");
+        o->jobs = (int)x;
+        return 0;
+    case OPT_BEAM_ERROR:
+        if (!number(v, 0, 45, &x))
+            return refuse("beam-error", v, "give degrees from 0 to 45");
+        o->exam.beam_error_deg = x;
+        return 0;
+    case OPT_SENSOR:
+        if (!number(v, 5, 100, &x))
+            return refuse("sensor", v, "give the active length of the longer side, 5 to 100 mm");
+        o->sensor_mm = x;
+        return 0;
+    case OPT_MAX_PIXELS:
+        if (!number(v, 1, 4e9, &x))
+            return refuse("max-pixels", v, "give a number of pixels up to 4000000000");
+        o->exam.film.max_pixels = (uint64_t)x;
+        return 0;
+    case OPT_PAGE:
+        if (!number(v, 1, 65535, &x))
+            return refuse("page", v, "give a page number from 1");
+        o->exam.film.page = (unsigned)x;
+        return 0;
+    default:
+        return -1;
+    }
+}
+
+static int read_place_option(int opt, const char *v, struct cli_options *o)
+{
+    int side = opt == OPT_DISTAL_ROOT || opt == OPT_DISTAL_CREST ? DISTAL : MESIAL;
+    if (opt == OPT_MESIAL_ROOT || opt == OPT_DISTAL_ROOT) {
+        o->has_root[side] = true;
+        return read_numbers("root", v, o->root[side], 4);
+    }
+    o->has_crest[side] = true;
+    return read_numbers("crest", v, o->crest[side], 2);
+}
+
+static int read_option(int opt, const char *v, struct cli_options *o)
+{
+    switch (opt) {
+    case OPT_JSON:
+        o->json = true;
+        return 0;
+    case OPT_CSV:
+        o->csv = true;
+        return 0;
+    case OPT_MISSING:
+        o->missing = true;
+        return 0;
+    case OPT_BUDGET:
+        o->budget = true;
+        return 0;
+    case OPT_NO_LEGEND:
+        o->legend = false;
+        return 0;
+    case OPT_REPLACE:
+        o->force = true;
+        return 0;
+    case OPT_FILM_CHANGED:
+        o->exam.film_changed = true;
+        return 0;
+    case OPT_GAUGE:
+        return read_gauge(v, o);
+    case OPT_MESIAL_ROOT:
+    case OPT_DISTAL_ROOT:
+    case OPT_MESIAL_CREST:
+    case OPT_DISTAL_CREST:
+        return read_place_option(opt, v, o);
+    case OPT_JOBS:
+    case OPT_BEAM_ERROR:
+    case OPT_SENSOR:
+    case OPT_MAX_PIXELS:
+    case OPT_PAGE:
+        return read_number_option(opt, v, o);
+    default:
+        return read_text_option(opt, v, o);
+    }
+}
+
+static bool is_allowed(const char *name, const char *const *allowed)
+{
+    for (; *allowed != NULL; allowed++)
+        if (strcmp(*allowed, name) == 0)
+            return true;
+    return false;
+}
+
+static void options_default(struct cli_options *o)
+{
+    *o = (struct cli_options){.legend = true};
+    plumb_exam_options_default(&o->exam);
+    long cores = sysconf(_SC_NPROCESSORS_ONLN);
+    o->jobs = cores < 1 ? 1 : cores > 256 ? 256 : (int)cores;
+}
+
+int cli_options_read(int argc, char **argv, const char *const *allowed, struct cli_options *o)
+{
+    options_default(o);
+    opterr = 0;
+    optind = 1;
+    for (;;) {
+        int index = -1;
+        int opt = getopt_long(argc, argv, ":", options, &index);
+        if (opt == -1)
+            break;
+        if (opt == '?' || opt == ':') {
+            fprintf(stderr, "plumbrule: %s: %s: see plumbrule --help\n", argv[optind - 1],
+                    opt == ':' ? "needs a value" : "no such option");
+            return -1;
+        }
+        if (index < 0 || !is_allowed(options[index].name, allowed)) {
+            fprintf(stderr, "plumbrule: --%s: not an option of %s: see plumbrule --help\n",
+                    index < 0 ? "" : options[index].name, argv[0]);
+            return -1;
+        }
+        if (read_option(opt, optarg, o) != 0)
+            return -1;
+    }
+    o->n_inputs = (size_t)(argc - optind);
+    return optind;
+}
