@@ -160,8 +160,8 @@ static void used_means(const struct geo_bundle *b, const double *w, const struct
 static void used_spread(const struct geo_bundle *b, const double *w, const struct geo_axis *a,
                         struct used *u)
 {
-    u->lo = INFINITY;
-    u->hi = -INFINITY;
+    u->lo = HUGE_VAL;
+    u->hi = -HUGE_VAL;
     for (size_t i = 0; i < b->n; i++) {
         if (!(w[i] > 0.0))
             continue;
@@ -221,7 +221,7 @@ static int too_few(struct err *err, size_t have, size_t need)
 static struct geo_scatter plain_scatter(const struct geo_bundle *b, const struct geo_axis *a)
 {
     if (b->n == 2)
-        return (struct geo_scatter){.dof = INFINITY};
+        return (struct geo_scatter){.dof = HUGE_VAL};
     double dof = (double)(b->n - 2);
     double variance = a->across / dof;
     return (struct geo_scatter){.scale = sqrt(variance), .variance = variance, .dof = dof};
@@ -231,8 +231,8 @@ int plumb_geo_fit_tls(const struct geo_point *pts, const double *w, size_t n, st
                       struct err *err)
 {
     struct geo_bundle b;
-    struct geo_axis axis;
-    struct used used;
+    struct geo_axis axis = {0};
+    struct used used = {0};
     *out = (struct geo_fit){0};
     int rc = bundle_one(&b, pts, w, n, err);
     if (rc == 0 && b.n < 2)
@@ -265,9 +265,9 @@ int plumb_geo_fit_robust(const struct geo_point *pts, const double *w, size_t n,
                          struct geo_fit *out, struct err *err)
 {
     struct geo_bundle b;
-    struct geo_axis axis;
-    struct geo_scatter s;
-    struct used used;
+    struct geo_axis axis = {0};
+    struct geo_scatter s = {0};
+    struct used used = {0};
     *out = (struct geo_fit){0};
     int rc = bundle_one(&b, pts, w, n, err);
     if (rc == 0 && b.n < 3)
@@ -295,9 +295,9 @@ int plumb_geo_fit_flanks(const struct geo_point *pts_a, size_t na, const struct 
                          double *u_width, struct err *err)
 {
     struct geo_bundle b = {0};
-    struct geo_axis axis;
-    struct geo_scatter s;
-    struct used used;
+    struct geo_axis axis = {0};
+    struct geo_scatter s = {0};
+    struct used used = {0};
     *out = (struct geo_fit){0};
     *width = *u_width = 0.0;
     int rc = check_points(pts_a, NULL, na, err);

@@ -50,9 +50,9 @@ double plumb_geo_median(double *v, size_t n)
 {
     for (size_t i = 0; i < n; i++)
         if (isnan(v[i]))
-            return NAN;
+            return (double)NAN;
     if (n == 0)
-        return NAN;
+        return (double)NAN;
     double upper = geo_select(v, n, n / 2);
     if (n % 2 == 1)
         return upper;

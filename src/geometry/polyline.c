@@ -17,7 +17,7 @@ double plumb_geo_polyline_nearest(const struct geo_point *pts, size_t n, struct 
                                   struct geo_point *nearest, size_t *seg)
 {
     if (n == 0)
-        return NAN;
+        return (double)NAN;
     struct geo_point best = pts[0];
     size_t best_seg = 0;
     double best_dist = geo_dist(p, best);
@@ -81,8 +81,8 @@ double plumb_geo_polyline_segment(const struct geo_point *pts, size_t n, struct 
                                   struct geo_point *on_line)
 {
     if (n == 0)
-        return NAN;
-    struct pair best = {.dist = INFINITY};
+        return (double)NAN;
+    struct pair best = {.dist = HUGE_VAL};
     take_nearer(&best, nearest_on_segment(a, b, pts[0]), pts[0]);
     for (size_t i = 0; i + 1 < n; i++)
         segment_to_segment(&best, a, b, pts[i], pts[i + 1]);

@@ -81,14 +81,14 @@ static double median_square(const struct geo_bundle *b, const struct geo_axis *a
         b->work[i] = b->weight[begin + i] * r * r;
         above += b->work[i] >= best;
         if (above > n - half)
-            return INFINITY;
+            return HUGE_VAL;
     }
     return geo_select(b->work, n, half - 1);
 }
 
 static double start(const struct geo_bundle *b, struct geo_axis *best)
 {
-    double least = INFINITY;
+    double least = HUGE_VAL;
     uint64_t state = 1;
     for (int k = 0; k < start_lines; k++) {
         struct geo_axis a = {0};

@@ -93,7 +93,7 @@ static double plain_slope(const struct data *d, double *steepness)
 
 static int settle_slope(const struct data *d, double *b, struct err *err)
 {
-    double change = INFINITY, steepness;
+    double change = HUGE_VAL, steepness;
     *b = plain_slope(d, &steepness);
     for (int round = 0; round < most_rounds && change > still * steepness; round++) {
         double next = next_slope(d, *b);
