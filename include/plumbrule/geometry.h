@@ -129,7 +129,8 @@ int plumb_geo_fit_tls(const struct geo_point *pts, const double *w, size_t n, st
 /* The same by iteratively reweighted fits: Tukey bisquare (c = 4.685), scale by the median absolute
  * deviation, started from the least-median line of a fixed set of point pairs, so that it stands up
  * to just under half of outliers. Covariance after Huber (1981), sandwich form. min_scale: floor of
- * the residual scale, in the unit of the points (0: none). */
+ * the residual scale, and of the scatter that u is taken from, in the unit of the points (0: none).
+ * Both fits take the points' errors as independent: thin points that a blur has tied together. */
 int plumb_geo_fit_robust(const struct geo_point *pts, const double *w, size_t n, double min_scale,
                          struct geo_fit *out, struct err *err);
 /* Straight line y = a + b x with known standard deviations of both coordinates (York et al., Am. J.

@@ -120,7 +120,7 @@ static int describe(const struct job *j, size_t k, struct unc_value *out, struct
         return rc;
     double u = sqrt(variance);
     *out = unc_unknown(j->y[k]);
-    if (isnan(u))
+    if (isnan(u) || isnan(j->y[k]))
         return 0;
     double dof = effective_dof(variance, term, model->dof, model->n);
     double expanded = u == 0.0 ? 0.0 : u * plumb_unc_coverage_factor(UNC_COVERAGE, dof);
