@@ -1,0 +1,189 @@
+/*
+ * The report, JSON and CSV of an invented site: width, words, completeness, sameness.
+ */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+#include <jansson.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "plumbrule/record.h"
+#include "tests/support/site.h"
+
+static void make_exam(struct exam *e, enum mark_by by)
+{
+    struct site s;
+    struct err err = {0};
+    *e = (struct exam){0};
+    site_default(&s);
+    site_sheet(&s, &(struct placing){12.0, 0.025, false, 35}, 1.0, &e->sheet);
+    e->sheet.pin.tip.by = by;
+    strcpy(e->sheet.remarks,
+           "A remark of many words that has to be broken over several lines of "
+           "the page, with a word that is far too long to fit: "
+           "Donaudampfschifffahrtselektrizit\u00e4tenhauptbetriebswerkbauunterbeamten"
+           "gesellschaft.");
+    strcpy(e->sheet.observed.facial_plate, "missing 6 mm");
+    e->film.width = e->film.height = 3000;
+    e->film.depth = 16;
+    strcpy(e->film.sha256, "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef");
+    if (plumb_meas_config_default(&e->config, &err) != 0 || plumb_exam_measure(e, &err) != 0)
+        fail_msg("%s", err.text);
+}
+
+static void text_of(const struct exam *e, struct buf *out)
+{
+    struct err err = {0};
+    *out = (struct buf){0};
+    if (plumb_rec_text(e, out, &err) != 0)
+        fail_msg("%s", err.text);
+}
+
+static void no_line_is_wider_than_72(void **state)
+{
+    (void)state;
+    struct exam e;
+    struct buf text;
+    make_exam(&e, MARK_HAND);
+    text_of(&e, &text);
+    assert_true(plumb_text_is_utf8(text.data, text.len));
+    char *rest = text.data;
+    for (char *line = strsep(&rest, "\n"); line != NULL; line = strsep(&rest, "\n"))
+        if (plumb_text_length(line) > 72)
+            fail_msg("%zu columns: %s", plumb_text_length(line), line);
+    plumb_buf_release(&text);
+    plumb_exam_release(&e);
+}
+
+/* The cautions that a report must carry, and never a verdict. */
+static void cautions_and_no_verdict(void **state)
+{
+    (void)state;
+    static const char *const wanted[] = {"mesio-distal angles only",
+                                         "facial or the lingual plate",
+                                         "plane of the gauge",
+                                         "is a proposal",
+                                         "no diagnosis",
+                                         "licensed clinician",
+                                         "not visible on a film"};
+    static const char *const banned[] = {"safe", "acceptable", "recommend", "adequate", "ideal"};
+    struct exam e;
+    struct buf text;
+    make_exam(&e, MARK_HAND);
+    text_of(&e, &text);
+    for (char *p = text.data; *p; p++)
+        if (*p == '\n') {
+            *p = ' ';
+            while (p[1] == ' ')
+                memmove(p + 1, p + 2, strlen(p + 2) + 1);
+        }
+    for (size_t i = 0; i < sizeof wanted / sizeof wanted[0]; i++)
+        if (strstr(text.data, wanted[i]) == NULL)
+            fail_msg("the report lacks \"%s\"", wanted[i]);
+    for (size_t i = 0; i < sizeof banned / sizeof banned[0]; i++)
+        if (strstr(text.data, banned[i]) != NULL)
+            fail_msg("the report says \"%s\"", banned[i]);
+    plumb_buf_release(&text);
+    plumb_exam_release(&e);
+}
+
+static void found_marks_are_proposed(void **state)
+{
+    (void)state;
+    for (int by = MARK_HAND; by <= MARK_CARRIED; by++) {
+        struct exam e;
+        struct buf text;
+        make_exam(&e, (enum mark_by)by);
+        text_of(&e, &text);
+        assert_int_equal(strstr(text.data, "PROPOSED") != NULL, by == MARK_FOUND);
+        plumb_buf_release(&text);
+        plumb_exam_release(&e);
+    }
+}
+
+/* Every quantity stands in all three, with the same number beside it. */
+static void text_json_and_csv_agree(void **state)
+{
+    (void)state;
+    struct exam e;
+    struct buf text, json = {0}, csv = {0};
+    struct err err = {0};
+    make_exam(&e, MARK_HAND);
+    text_of(&e, &text);
+    assert_int_equal(plumb_rec_json(&e, false, &json, &err), 0);
+    assert_int_equal(plumb_rec_csv(&e, true, &csv, &err), 0);
+    json_t *doc = json_loads(json.data, 0, NULL);
+    assert_non_null(doc);
+    json_t *list = json_object_get(doc, "quantities");
+    assert_int_equal(json_array_size(list), e.result.n_quantities);
+    assert_true(e.result.n_quantities > 20);
+    for (size_t i = 0; i < e.result.n_quantities; i++) {
+        const struct meas_quantity *q = &e.result.quantity[i];
+        json_t *j = json_array_get(list, i);
+        assert_string_equal(json_string_value(json_object_get(j, "id")), q->id);
+        assert_int_equal(json_integer_value(json_object_get(j, "number")), i + 1);
+        assert_true(fabs(json_number_value(json_object_get(j, "value")) - q->v.value) <=
+                    1e-8 * fabs(q->v.value));
+        assert_true(json_number_value(json_object_get(j, "U95")) >= 0.0);
+        char numbered[128];
+        snprintf(numbered, sizeof numbered, "%4zu  %s", i + 1, q->label);
+        if (strstr(text.data, numbered) == NULL)
+            fail_msg("the text lacks \"%s\"", numbered);
+        assert_non_null(strstr(csv.data, q->id));
+    }
+    assert_int_equal(strcmp(json_string_value(json_object_get(doc, "format")), "plumbrule-results"),
+                     0);
+    json_decref(doc);
+    plumb_buf_release(&text);
+    plumb_buf_release(&json);
+    plumb_buf_release(&csv);
+    plumb_exam_release(&e);
+}
+
+static void same_sheet_same_bytes(void **state)
+{
+    (void)state;
+    struct buf text[2];
+    for (int i = 0; i < 2; i++) {
+        struct exam e;
+        make_exam(&e, MARK_HAND);
+        text_of(&e, &text[i]);
+        plumb_exam_release(&e);
+    }
+    assert_int_equal(text[0].len, text[1].len);
+    assert_memory_equal(text[0].data, text[1].data, text[0].len);
+    plumb_buf_release(&text[0]);
+    plumb_buf_release(&text[1]);
+}
+
+/* A fixed date only when the environment fixes it: 2026-03-02 is day 20514 since 1970. */
+static void date_from_the_environment(void **state)
+{
+    (void)state;
+    struct exam e;
+    struct buf text;
+    make_exam(&e, MARK_HAND);
+    setenv("SOURCE_DATE_EPOCH", "1772409600", 1);
+    text_of(&e, &text);
+    assert_non_null(strstr(text.data, "2026-03-02"));
+    plumb_buf_release(&text);
+    unsetenv("SOURCE_DATE_EPOCH");
+    text_of(&e, &text);
+    assert_null(strstr(text.data, "Made "));
+    plumb_buf_release(&text);
+    plumb_exam_release(&e);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(no_line_is_wider_than_72), cmocka_unit_test(cautions_and_no_verdict),
+        cmocka_unit_test(found_marks_are_proposed), cmocka_unit_test(text_json_and_csv_agree),
+        cmocka_unit_test(same_sheet_same_bytes),    cmocka_unit_test(date_from_the_environment),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
