@@ -1,0 +1,70 @@
+/*
+ * find, for its own files: an image seen with metal bright, straightened strips of it, sub-pixel
+ * edges in a row of a strip.
+ *
+ * Strip frame: s runs along the line from line.at, t across it, positive on the geo_perp(dir) side;
+ * both in film pixels. A strip's row is one s, its column one t.
+ */
+#ifndef FIND_INTERNAL_H
+#define FIND_INTERNAL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+#include "plumbrule/film.h"
+#include "plumbrule/geometry.h"
+
+/* Levels 0..1, radiopaque bright. Either the film itself or a reduced copy; `scale` film pixels to
+ * one of its own; its pixel (0,0) lies at film point (offset, offset). Borrows what it points to.
+ */
+struct find_image {
+    size_t width, height;
+    const uint16_t *grey; /* one of the two */
+    const float *level;
+    bool inverted;
+    double scale, offset;
+};
+
+struct find_image find_image_of(const struct film *film, bool inverted);
+/* The film averaged over scale x scale blocks so that its long side is at most max_side. Gives
+ * level (free it). */
+int find_image_reduce(const struct film *film, size_t max_side, struct find_image *out,
+                      struct err *err);
+void find_image_release(struct find_image *im);
+/* Bilinear at a film point; outside the nearest edge pixel. */
+double find_image_at(const struct find_image *im, struct geo_point film_point);
+
+struct find_strip {
+    struct geo_line line;
+    size_t rows, cols;
+    double s0, ds, t0, dt; /* film px */
+    float *v;              /* rows x cols */
+};
+/* Samples im along line from s0 to s1 in steps ds, across from -half to +half in steps dt. */
+int find_strip_make(const struct find_image *im, const struct geo_line *line, double s0, double s1,
+                    double ds, double half, double dt, struct find_strip *out, struct err *err);
+void find_strip_release(struct find_strip *st);
+static inline const float *find_strip_row(const struct find_strip *st, size_t i)
+{
+    return st->v + i * st->cols;
+}
+struct geo_point find_strip_point(const struct find_strip *st, double s, double t);
+/* Replaces each row by the mean of the rows within +-reach. */
+int find_strip_smooth(struct find_strip *st, size_t reach, struct err *err);
+
+/* The part of line inside the film: s range; false when there is none. */
+bool find_line_inside(const struct find_image *im, const struct geo_line *line, double *s0,
+                      double *s1);
+
+/*
+ * The steepest rise (sign +1) or fall (-1) of row[from..to) in the sense of Canny: maximum of the
+ * derivative of a Gaussian (sd in samples), interpolated by a parabola (Devernay 1995, INRIA
+ * RR-2724). Returns the slope in level per sample (0: none), *at in samples.
+ */
+double find_edge_in_row(const float *row, size_t n, size_t from, size_t to, int sign, double sd,
+                        double *at);
+
+/* Median of n floats by selection; reorders them. NaN for n = 0. */
+double find_median_f(float *v, size_t n);
+
+#endif

@@ -1,0 +1,303 @@
+/*
+ * One candidate at full resolution: a straightened strip along its axis, both flanks row by row,
+ * a robust straight line through each, the axis as their bisector. Twice, since the first strip is
+ * only as straight as the candidate was.
+ *
+ * Uncertainty: from the residuals about each flank. Neighbouring rows share blur, noise of the
+ * detector and background, so n rows count as n / tau independent ones, tau = 1 + 2 sum of the
+ * residuals' autocorrelation up to its first fall below 0.05 (Sokal 1997, "Monte Carlo methods in
+ * statistical mechanics", section 3).
+ */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include "find/pin_internal.h"
+
+static const double edge_sd_px = 1.6;    /* near the blur of a detector's chain: best signal */
+static const double rows_most = 900.0;   /* rows of a strip */
+static const double cols_most = 220.0;   /* columns across the pin's width */
+static const double strip_half = 1.0;    /* of the width: room for collar and surroundings */
+static const double ok_slope = 0.3;      /* of the median slope: weaker is another edge */
+static const double min_scale_px = 0.02; /* rounding of 8-bit films */
+static const double off_line = 5.0;      /* robust deviations: farther is no edge of this flank */
+
+static int strip_on(const struct find_image *im, const struct geo_line *axis, double width,
+                    struct find_strip *st, struct err *err)
+{
+    double lo, hi;
+    find_strip_release(st);
+    if (!find_line_inside(im, axis, &lo, &hi))
+        return 0;
+    double ds = fmax(1.0, (hi - lo) / rows_most), dt = fmax(1.0, width / cols_most);
+    return find_strip_make(im, axis, lo, hi, ds, strip_half * width + 8.0, dt, st, err);
+}
+
+static double run_median(const double *v, size_t i0, size_t i1)
+{
+    size_t n = i1 - i0 + 1;
+    float *c = malloc(n * sizeof *c);
+    if (!c)
+        return 0.0;
+    for (size_t i = 0; i < n; i++)
+        c[i] = (float)v[i0 + i];
+    double m = find_median_f(c, n);
+    free(c);
+    return m;
+}
+
+static size_t row_at(const struct find_strip *st, double s)
+{
+    double i = floor((s - st->s0) / st->ds + 0.5);
+    return i <= 0.0 ? 0 : i >= (double)st->rows ? st->rows - 1 : (size_t)i;
+}
+
+/* Rows whose edge is steep enough to be the flank's; a share of the median in the run so far. */
+static void mark_rows(struct pin_body *b)
+{
+    for (int k = 0; k < 2; k++) {
+        double limit = ok_slope * run_median(b->rows.g[k], b->i0, b->i1);
+        for (size_t i = 0; i < b->rows.n; i++)
+            b->rows.ok[k][i] = b->rows.g[k][i] > limit && limit > 0.0;
+    }
+}
+
+static bool fit_both(struct pin_body *b)
+{
+    return pin_flank_fit(&b->strip, &b->rows, 0, b->i0, b->i1, min_scale_px, &b->flank[0]) &&
+           pin_flank_fit(&b->strip, &b->rows, 1, b->i0, b->i1, min_scale_px, &b->flank[1]);
+}
+
+/* Edges far off the fitted line are no flank: the run is drawn anew without them. */
+static bool rerun(struct pin_body *b)
+{
+    for (int k = 0; k < 2; k++) {
+        const struct pin_flank *f = &b->flank[k];
+        double limit = fmax(1.5, off_line * f->scale);
+        for (size_t i = 0; i < b->rows.n; i++) {
+            double s = b->strip.s0 + b->strip.ds * (double)i;
+            if (fabs(b->rows.t[k][i] - f->a - f->b * s) > limit)
+                b->rows.ok[k][i] = false;
+        }
+    }
+    return pin_run(&b->rows, &b->i0, &b->i1);
+}
+
+/* One round: strip on the axis, edges within the window, lines. */
+static int round_of(struct pin_body *b, double s0, double s1, double window, bool *good,
+                    struct err *err)
+{
+    *good = false;
+    int rc = strip_on(&b->im, &b->axis, b->width, &b->strip, err);
+    if (rc != 0 || b->strip.rows < 16)
+        return rc;
+    pin_rows_release(&b->rows);
+    rc = pin_rows_make(b->strip.rows, &b->rows, err);
+    if (rc != 0)
+        return rc;
+    pin_rows_measure(&b->strip, 0.0, 0.5 * b->width, window, edge_sd_px / b->strip.dt, &b->rows);
+    b->i0 = row_at(&b->strip, s0);
+    b->i1 = row_at(&b->strip, s1);
+    if (b->i1 < b->i0 + 16)
+        return 0;
+    mark_rows(b);
+    *good = fit_both(b) && rerun(b) && b->i1 >= b->i0 + 16 && fit_both(b);
+    return 0;
+}
+
+double pin_body_half(const struct pin_body *b, double s)
+{
+    return 0.5 * (b->flank[0].a - b->flank[1].a + (b->flank[0].b - b->flank[1].b) * s);
+}
+
+double pin_body_mid(const struct pin_body *b, double s)
+{
+    return 0.5 * (b->flank[0].a + b->flank[1].a + (b->flank[0].b + b->flank[1].b) * s);
+}
+
+/* The bisector becomes the axis; s keeps its origin within a fraction of a pixel. */
+static void adopt_axis(struct pin_body *b, double *s0, double *s1)
+{
+    const struct find_strip *st = &b->strip;
+    double m = st->s0 + st->ds * 0.5 * (double)(b->i0 + b->i1);
+    struct geo_point p = find_strip_point(st, m, pin_body_mid(b, m));
+    struct geo_point q = find_strip_point(st, m + 1.0, pin_body_mid(b, m + 1.0));
+    b->axis = (struct geo_line){.at = p, .dir = geo_unit(geo_sub(q, p))};
+    b->width = 2.0 * pin_body_half(b, m);
+    double reach = 0.5 * st->ds * (double)(b->i1 - b->i0);
+    *s0 = -reach;
+    *s1 = reach;
+}
+
+/* Residual variance inflated by its own memory; both of a flank's line at its centroid. */
+static void flank_errors(const struct pin_body *b, int k, double *u_a, double *u_b)
+{
+    const struct pin_flank *f = &b->flank[k];
+    const struct find_strip *st = &b->strip;
+    size_t n = 0, rows = b->i1 - b->i0 + 1;
+    double *r = malloc(rows * sizeof *r), ms = 0.0, ss = 0.0, tau = 1.0, c0 = 0.0;
+    *u_a = *u_b = HUGE_VAL;
+    if (!r)
+        return;
+    for (size_t i = b->i0; i <= b->i1; i++) {
+        double s = st->s0 + st->ds * (double)i, d = b->rows.t[k][i] - f->a - f->b * s;
+        bool used = b->rows.ok[k][i] && fabs(d) < 4.685 * f->scale;
+        r[i - b->i0] = used ? d : 0.0;
+        n += used;
+        ms += used ? s : 0.0;
+        ss += used ? s * s : 0.0;
+        c0 += used ? d * d : 0.0;
+    }
+    for (size_t lag = 1; lag < rows / 4 && c0 > 0.0; lag++) {
+        double c = 0.0;
+        for (size_t i = 0; i + lag < rows; i++)
+            c += r[i] * r[i + lag];
+        if (c < 0.05 * c0)
+            break;
+        tau += 2.0 * c / c0;
+    }
+    free(r);
+    if (n < 8)
+        return;
+    double sd = fmax(min_scale_px, sqrt(c0 / (double)(n - 2)));
+    *u_a = sd * sqrt(tau / (double)n);
+    *u_b = sd * sqrt(tau / (ss - ms * ms / (double)n));
+}
+
+static void axis_errors(struct pin_body *b)
+{
+    double ua[2], ub[2];
+    for (int k = 0; k < 2; k++) {
+        flank_errors(b, k, &ua[k], &ub[k]);
+        b->u_flank[k] = ua[k];
+    }
+    b->axis.u_offset = 0.5 * hypot(ua[0], ua[1]);
+    b->axis.u_angle = 0.5 * hypot(ub[0], ub[1]);
+}
+
+/* Mean level of the rows i0..i1 between two distances across, from the middle. */
+static double patch(const struct pin_body *b, double t0, double t1)
+{
+    const struct find_strip *st = &b->strip;
+    double sum = 0.0;
+    size_t n = 0;
+    for (size_t i = b->i0; i <= b->i1; i += 2) {
+        const float *row = find_strip_row(st, i);
+        for (double t = t0; t <= t1; t += st->dt) {
+            double j = (t - st->t0) / st->dt;
+            if (j < 0.0 || j > (double)(st->cols - 1))
+                continue;
+            sum += (double)row[(size_t)(j + 0.5)];
+            n++;
+        }
+    }
+    return n > 0 ? sum / (double)n : 0.0;
+}
+
+static void levels(struct pin_body *b)
+{
+    double r = 0.5 * b->width, gap = 3.0, band = fmax(3.0, 0.12 * b->width);
+    size_t both = 0;
+    b->inside = patch(b, -0.5 * r, 0.5 * r);
+    b->outside[0] = patch(b, r + gap, r + gap + band);
+    b->outside[1] = patch(b, -r - gap - band, -r - gap);
+    for (size_t i = b->i0; i <= b->i1; i++)
+        both += b->rows.ok[0][i] && b->rows.ok[1][i];
+    b->seen = (double)both / (double)(b->i1 - b->i0 + 1);
+    b->slope =
+        0.5 * (run_median(b->rows.g[0], b->i0, b->i1) + run_median(b->rows.g[1], b->i0, b->i1));
+}
+
+int pin_body_make(const struct film *film, const struct pin_candidate *c, struct pin_body *out,
+                  bool *good, struct err *err)
+{
+    static const double window_share[] = {0.12, 0.05, 0.05};
+    memset(out, 0, sizeof *out);
+    struct pin_body *b = out;
+    double s0 = c->s0, s1 = c->s1;
+    int rc = 0;
+    *good = true;
+    b->im = find_image_of(film, c->inverted);
+    b->axis = c->axis;
+    b->width = c->width;
+    for (int k = 0; k < 3 && rc == 0 && *good; k++) {
+        rc = round_of(b, s0, s1, fmax(4.0, window_share[k] * b->width), good, err);
+        if (rc == 0 && *good && k < 2)
+            adopt_axis(b, &s0, &s1);
+    }
+    if (rc != 0 || !*good) {
+        pin_body_release(b);
+        return rc;
+    }
+    adopt_axis(b, &s0, &s1);
+    axis_errors(b);
+    levels(b);
+    return 0;
+}
+
+void pin_body_release(struct pin_body *b)
+{
+    if (!b)
+        return;
+    find_strip_release(&b->strip);
+    pin_rows_release(&b->rows);
+    memset(b, 0, sizeof *b);
+}
+
+static void reverse_rows(struct find_strip *st)
+{
+    /* Turned by half a turn: rows and columns both run backwards. */
+    for (size_t i = 0, j = st->rows * st->cols - 1; i < j; i++, j--) {
+        float v = st->v[i];
+        st->v[i] = st->v[j];
+        st->v[j] = v;
+    }
+}
+
+static void flip_rows(struct pin_rows *r)
+{
+    for (size_t i = 0, j = r->n - 1; i <= j && j < r->n; i++, j--) {
+        for (int k = 0; k < 2; k++) {
+            double ti = r->t[k][i], gi = r->g[k][i];
+            bool oi = r->ok[k][i];
+            r->t[k][i] = r->t[k][j];
+            r->g[k][i] = r->g[k][j];
+            r->ok[k][i] = r->ok[k][j];
+            r->t[k][j] = ti;
+            r->g[k][j] = gi;
+            r->ok[k][j] = oi;
+        }
+    }
+    for (size_t i = 0; i < r->n; i++) {
+        double t = r->t[0][i], g = r->g[0][i];
+        bool ok = r->ok[0][i];
+        r->t[0][i] = -r->t[1][i];
+        r->g[0][i] = r->g[1][i];
+        r->ok[0][i] = r->ok[1][i];
+        r->t[1][i] = -t;
+        r->g[1][i] = g;
+        r->ok[1][i] = ok;
+    }
+}
+
+void pin_body_flip(struct pin_body *b)
+{
+    struct find_strip *st = &b->strip;
+    struct pin_flank f = b->flank[0];
+    size_t i0 = b->i0;
+    double out = b->outside[0], u = b->u_flank[0];
+    reverse_rows(st);
+    flip_rows(&b->rows);
+    st->s0 = -(st->s0 + st->ds * (double)(st->rows - 1));
+    st->line.dir = geo_mul(st->line.dir, -1.0);
+    b->axis.dir = geo_mul(b->axis.dir, -1.0);
+    b->i0 = st->rows - 1 - b->i1;
+    b->i1 = st->rows - 1 - i0;
+    b->flank[0] = b->flank[1]; /* t = a + b s with s and t both reversed: a turns, b stays */
+    b->flank[1] = f;
+    b->flank[0].a = -b->flank[0].a;
+    b->flank[1].a = -b->flank[1].a;
+    b->outside[0] = b->outside[1];
+    b->outside[1] = out;
+    b->u_flank[0] = b->u_flank[1];
+    b->u_flank[1] = u;
+}

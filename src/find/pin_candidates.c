@@ -1,0 +1,427 @@
+/*
+ * Candidates: a pin is a pair of straight parallel edges of opposite sign. Hough transform of
+ * signed gradients over (direction of the gradient, distance from the origin) in the reduced film;
+ * an accumulator cell of one direction is paired with the cell of the opposite direction across
+ * every plausible width. Metal bright and metal dark are tried alike: the same accumulator read
+ * with its halves swapped. The best pairs are then followed along their axis, where the longest
+ * stretch with both flanks in sight is kept.
+ *
+ * Reference: R. O. Duda, P. E. Hart, Comm. ACM 15 (1972) 11; gradient direction after F. O'Gorman,
+ * M. B. Clowes, IEEE Trans. Comp. C-25 (1976) 449.
+ * Limits: a flank that is merged with equally bright metal over most of its length is not seen.
+ */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include "find/pin_internal.h"
+
+static const double pi = 3.14159265358979323846;
+
+enum {
+    DIRECTIONS = 180, /* bins of 2 degrees over the full turn */
+    SPREAD = 4,       /* +-8 degrees: error of a gradient's direction in noise and blur */
+    KEEP = 384,       /* pairs kept before the greedy choice */
+    HISTOGRAM = 1024  /* bins for quantiles */
+};
+static const double vote_quantile = 0.70; /* only the steepest third of the film votes */
+static const double same_angle_deg = 4.0; /* pairs nearer than this in all three are one */
+static const double same_offset_px = 4.0; /* reduced px */
+static const double same_width_share = 0.2;
+static const double edge_sd_px = 1.0; /* reduced px: the block mean has blurred already */
+
+struct cell {
+    int direction;
+    double rho, width, votes;
+    bool inverted;
+};
+
+struct hough {
+    int reach; /* rho in -reach..reach */
+    size_t stride;
+    float *votes; /* DIRECTIONS x stride */
+    float *plane; /* stride x widths: pairs of one direction */
+};
+
+struct gradient {
+    float *x, *y, *size;
+    double level; /* vote_quantile of size */
+};
+
+static void gradient_release(struct gradient *g)
+{
+    free(g->x);
+    free(g->y);
+    free(g->size);
+}
+
+static double quantile(const float *v, size_t n, double q)
+{
+    size_t count[HISTOGRAM] = {0}, sum = 0;
+    float top = 0.0F;
+    for (size_t i = 0; i < n; i++)
+        top = v[i] > top ? v[i] : top;
+    if (top <= 0.0F)
+        return 0.0;
+    for (size_t i = 0; i < n; i++)
+        count[(size_t)(v[i] / top * (HISTOGRAM - 1))]++;
+    for (size_t b = 0; b < HISTOGRAM; b++) {
+        sum += count[b];
+        if ((double)sum >= q * (double)n)
+            return (double)top * ((double)b + 1.0) / HISTOGRAM;
+    }
+    return (double)top;
+}
+
+/* Sobel's operator, level per reduced pixel. */
+static int gradient_make(const struct find_image *im, struct gradient *g, struct err *err)
+{
+    size_t w = im->width, h = im->height;
+    g->x = plumb_mem_array(w * h, sizeof *g->x, err);
+    g->y = plumb_mem_array(w * h, sizeof *g->y, err);
+    g->size = plumb_mem_array(w * h, sizeof *g->size, err);
+    if (!g->x || !g->y || !g->size)
+        return ERR_NOMEM;
+    for (size_t y = 1; y + 1 < h; y++) {
+        for (size_t x = 1; x + 1 < w; x++) {
+            const float *c = im->level + y * w + x, *a = c - w, *b = c + w;
+            float gx = (a[1] - a[-1] + 2.0F * (c[1] - c[-1]) + b[1] - b[-1]) / 8.0F;
+            float gy = (b[-1] - a[-1] + 2.0F * (b[0] - a[0]) + b[1] - a[1]) / 8.0F;
+            g->x[y * w + x] = gx;
+            g->y[y * w + x] = gy;
+            g->size[y * w + x] = sqrtf(gx * gx + gy * gy);
+        }
+    }
+    g->level = quantile(g->size, w * h, vote_quantile);
+    return 0;
+}
+
+static int hough_make(const struct find_image *im, size_t widths, struct hough *h, struct err *err)
+{
+    h->reach = (int)ceil(hypot((double)im->width, (double)im->height)) + 2;
+    h->stride = 2 * (size_t)h->reach + 1;
+    h->votes = plumb_mem_array(DIRECTIONS * h->stride, sizeof *h->votes, err);
+    h->plane = plumb_mem_array(h->stride * widths, sizeof *h->plane, err);
+    return h->votes && h->plane ? 0 : ERR_NOMEM;
+}
+
+static void hough_release(struct hough *h)
+{
+    free(h->votes);
+    free(h->plane);
+}
+
+/* Votes grow with the gradient but saturate, so that a weak pin counts beside a strong crown. */
+static void hough_vote(const struct find_image *im, const struct gradient *g, struct hough *h)
+{
+    double c[DIRECTIONS], s[DIRECTIONS];
+    for (int k = 0; k < DIRECTIONS; k++) {
+        c[k] = cos(2.0 * pi * k / DIRECTIONS);
+        s[k] = sin(2.0 * pi * k / DIRECTIONS);
+    }
+    for (size_t y = 0; y < im->height; y++) {
+        for (size_t x = 0; x < im->width; x++) {
+            size_t i = y * im->width + x;
+            double m = (double)g->size[i];
+            if (m <= g->level)
+                continue;
+            double a = atan2((double)g->y[i], (double)g->x[i]);
+            int k0 = (int)lround(a * DIRECTIONS / (2.0 * pi)) + DIRECTIONS;
+            float vote = (float)(m / (m + 2.0 * g->level));
+            for (int d = -SPREAD; d <= SPREAD; d++) {
+                int k = (k0 + d) % DIRECTIONS;
+                double rho = (double)x * c[k] + (double)y * s[k];
+                h->votes[(size_t)k * h->stride + (size_t)(lround(rho) + h->reach)] += vote;
+            }
+        }
+    }
+}
+
+/* A line lies in no single cell: blur over three distances. */
+static void hough_smooth(struct hough *h)
+{
+    for (size_t k = 0; k < DIRECTIONS; k++) {
+        float *row = h->votes + k * h->stride, last = 0.0F;
+        for (size_t i = 0; i + 1 < h->stride; i++) {
+            float v = 0.5F * last + row[i] + 0.5F * row[i + 1];
+            last = row[i];
+            row[i] = v;
+        }
+    }
+}
+
+struct keep {
+    struct cell *cell;
+    size_t n;
+    double floor;
+};
+
+static int by_votes(const void *a, const void *b)
+{
+    const struct cell *x = a, *y = b;
+    if (x->votes != y->votes)
+        return x->votes < y->votes ? 1 : -1;
+    if (x->direction != y->direction)
+        return x->direction - y->direction;
+    if (x->rho != y->rho)
+        return x->rho < y->rho ? -1 : 1;
+    return x->width < y->width ? -1 : x->width > y->width;
+}
+
+static void keep_add(struct keep *k, struct cell c)
+{
+    if (c.votes <= k->floor)
+        return;
+    if (k->n == 2 * KEEP) {
+        qsort(k->cell, k->n, sizeof *k->cell, by_votes);
+        k->n = KEEP;
+        k->floor = k->cell[KEEP - 1].votes;
+    }
+    k->cell[k->n++] = c;
+}
+
+static bool is_peak(const float *plane, size_t widths, size_t stride, size_t i, size_t w)
+{
+    float v = plane[i * widths + w];
+    for (size_t a = i > 0 ? i - 1 : 0; a <= i + 1 && a < stride; a++)
+        for (size_t b = w > 0 ? w - 1 : 0; b <= w + 1 && b < widths; b++)
+            if (plane[a * widths + b] > v)
+                return false;
+    return true;
+}
+
+/* Pairs of one direction: rise at rho, fall at rho + width; both must be there (geometric mean). */
+static void pair_direction(struct hough *h, int k, bool inverted, size_t w0, size_t widths,
+                           struct keep *keep)
+{
+    size_t opposite = (size_t)(k + DIRECTIONS / 2) % DIRECTIONS, last = h->stride - 1;
+    const float *same = h->votes + (size_t)k * h->stride, *other = h->votes + opposite * h->stride;
+    for (size_t i = 0; i < h->stride; i++) {
+        float rise = inverted ? other[last - i] : same[i];
+        for (size_t w = 0; w < widths; w++) {
+            size_t j = i + w0 + w;
+            float fall = j > last ? 0.0F : inverted ? same[j] : other[last - j];
+            h->plane[i * widths + w] = rise * fall;
+        }
+    }
+    for (size_t i = 0; i < h->stride; i++) {
+        for (size_t w = 0; w < widths; w++) {
+            double v = (double)h->plane[i * widths + w];
+            if (v <= keep->floor * keep->floor || !is_peak(h->plane, widths, h->stride, i, w))
+                continue;
+            double rho = (double)i - (double)h->reach;
+            keep_add(keep, (struct cell){k, rho, (double)(w0 + w), sqrt(v), inverted});
+        }
+    }
+}
+
+static bool same_pair(const struct cell *a, const struct cell *b)
+{
+    double turn = fabs((double)(a->direction - b->direction)) * 360.0 / DIRECTIONS;
+    double wa = a->width, wb = b->width;
+    return turn <= same_angle_deg &&
+           fabs(a->rho + 0.5 * wa - b->rho - 0.5 * wb) <= same_offset_px &&
+           fabs(wa - wb) <= fmax(2.0, same_width_share * fmax(wa, wb));
+}
+
+static size_t choose(struct keep *k, size_t max)
+{
+    size_t n = 0;
+    qsort(k->cell, k->n, sizeof *k->cell, by_votes);
+    for (size_t i = 0; i < k->n && n < max; i++) {
+        bool again = false;
+        for (size_t j = 0; j < n && !again; j++)
+            again = same_pair(&k->cell[i], &k->cell[j]);
+        if (!again)
+            k->cell[n++] = k->cell[i];
+    }
+    return n;
+}
+
+/* The cell as an axis in the film; the origin of s is the point nearest to the film's middle. */
+static struct pin_candidate to_candidate(const struct cell *c, const struct find_image *im)
+{
+    double a = 2.0 * pi * c->direction / DIRECTIONS;
+    struct geo_point normal = {cos(a), sin(a)};
+    struct geo_point mid = {0.5 * (double)im->width, 0.5 * (double)im->height};
+    double shift = c->rho + 0.5 * c->width - geo_dot(mid, normal);
+    mid = geo_add(mid, geo_mul(normal, shift));
+    struct geo_point at = {mid.x * im->scale + im->offset, mid.y * im->scale + im->offset};
+    return (struct pin_candidate){.axis = {.at = at, .dir = geo_perp(normal)},
+                                  .width = c->width * im->scale,
+                                  .inverted = c->inverted};
+}
+
+/* Turns the candidate onto its fitted flanks. */
+static void adopt(struct pin_candidate *c, const struct find_strip *st, const struct pin_flank *f)
+{
+    double a = 0.5 * (f[0].a + f[1].a), b = 0.5 * (f[0].b + f[1].b);
+    struct geo_point p = find_strip_point(st, 0.0, a), q = find_strip_point(st, 1.0, a + b);
+    c->axis = (struct geo_line){.at = p, .dir = geo_unit(geo_sub(q, p))};
+    double mid = 0.5 * (c->s0 + c->s1);
+    c->width = fabs(f[0].a - f[1].a + (f[0].b - f[1].b) * mid);
+}
+
+static double run_score(const struct find_strip *st, const struct pin_rows *r, size_t i0, size_t i1,
+                        double slope)
+{
+    double sum = 0.0, bright = 0.0;
+    for (size_t i = i0; i <= i1; i++) {
+        double g = fmin(r->g[0][i], r->g[1][i]);
+        sum += g / (g + slope);
+        bright += (double)find_strip_row(st, i)[st->cols / 2];
+    }
+    bright /= (double)(i1 - i0 + 1);
+    return sum * st->ds * (0.25 + bright); /* metal is the brightest, but a weak pin stays in */
+}
+
+/* Follows one candidate along its axis; false when no stretch of it looks like a pin. */
+static int follow(const struct find_image *im, double slope, const struct pin_params *p,
+                  double window_share, struct pin_candidate *c, bool *good, struct err *err)
+{
+    struct find_strip st = {0};
+    struct pin_rows rows = {0};
+    struct pin_flank flank[2];
+    double lo, hi, window = fmax(2.5 * im->scale, window_share * c->width);
+    size_t i0, i1;
+    int rc = 0;
+    *good = false;
+    if (!find_line_inside(im, &c->axis, &lo, &hi) || hi - lo < p->min_aspect * c->width)
+        return 0;
+    rc = find_strip_make(im, &c->axis, lo, hi, im->scale, 0.5 * c->width + window + 3.0 * im->scale,
+                         im->scale, &st, err);
+    if (rc == 0)
+        rc = pin_rows_make(st.rows, &rows, err);
+    if (rc != 0)
+        goto out;
+    pin_rows_measure(&st, 0.0, 0.5 * c->width, window, edge_sd_px, &rows);
+    for (size_t i = 0; i < rows.n; i++)
+        for (int k = 0; k < 2; k++)
+            rows.ok[k][i] = rows.g[k][i] > slope;
+    if (!pin_run(&rows, &i0, &i1))
+        goto out;
+    c->s0 = st.s0 + st.ds * (double)i0;
+    c->s1 = st.s0 + st.ds * (double)i1;
+    if (!pin_flank_fit(&st, &rows, 0, i0, i1, 0.3 * im->scale, &flank[0]) ||
+        !pin_flank_fit(&st, &rows, 1, i0, i1, 0.3 * im->scale, &flank[1]))
+        goto out;
+    c->score = run_score(&st, &rows, i0, i1, 3.0 * slope);
+    adopt(c, &st, flank);
+    *good = c->s1 - c->s0 >= 0.8 * p->min_aspect * c->width &&
+            c->width >= p->min_width_small * im->scale;
+out:
+    pin_rows_release(&rows);
+    find_strip_release(&st);
+    return rc;
+}
+
+static int by_score(const void *a, const void *b)
+{
+    const struct pin_candidate *x = a, *y = b;
+    if (x->score != y->score)
+        return x->score < y->score ? 1 : -1;
+    if (x->axis.at.x != y->axis.at.x)
+        return x->axis.at.x < y->axis.at.x ? -1 : 1;
+    return x->width < y->width ? -1 : x->width > y->width;
+}
+
+static bool same_bar(const struct pin_candidate *a, const struct pin_candidate *b)
+{
+    double mid = 0.5 * (b->s0 + b->s1);
+    struct geo_point p = plumb_geo_on(&b->axis, mid);
+    double along = plumb_geo_along(&a->axis, p);
+    return a->inverted == b->inverted && along > a->s0 && along < a->s1 &&
+           fabs(plumb_geo_across(&a->axis, p)) < 0.15 * a->width &&
+           fabs(geo_cross(a->axis.dir, b->axis.dir)) < 0.06 &&
+           fabs(a->width - b->width) < 0.15 * a->width;
+}
+
+static size_t drop_twins(struct pin_candidate *c, size_t n, size_t max)
+{
+    size_t kept = 0;
+    qsort(c, n, sizeof *c, by_score);
+    for (size_t i = 0; i < n && kept < max; i++) {
+        bool again = false;
+        for (size_t j = 0; j < kept && !again; j++)
+            again = same_bar(&c[j], &c[i]);
+        if (!again)
+            c[kept++] = c[i];
+    }
+    return kept;
+}
+
+static int look_closer(const struct find_image *im, const struct cell *cell, size_t n, double slope,
+                       const struct pin_params *p, struct pin_candidate *out, size_t *found,
+                       struct err *err)
+{
+    for (size_t i = 0; i < n; i++) {
+        struct find_image view = *im;
+        struct pin_candidate c = to_candidate(&cell[i], im);
+        bool good = false;
+        view.inverted = c.inverted;
+        int rc = follow(&view, slope, p, 0.2, &c, &good, err);
+        if (rc == 0 && good)
+            rc = follow(&view, slope, p, 0.1, &c, &good, err);
+        if (rc != 0)
+            return rc;
+        if (good)
+            out[(*found)++] = c;
+    }
+    return 0;
+}
+
+/* All pairs of one polarity, followed; appended to out. */
+static int search(const struct find_image *im, const struct gradient *g, struct hough *h,
+                  bool inverted, const struct pin_params *p, struct pin_candidate *out,
+                  size_t *found, struct err *err)
+{
+    size_t w0 = (size_t)p->min_width_small;
+    double side = (double)(im->width > im->height ? im->width : im->height);
+    size_t widths = (size_t)(p->max_width_share * side) - w0 + 1;
+    struct keep keep = {.cell = plumb_mem_array((size_t)2 * KEEP, sizeof *keep.cell, err)};
+    if (!keep.cell)
+        return ERR_NOMEM;
+    for (int k = 0; k < DIRECTIONS / 2; k++)
+        pair_direction(h, k, inverted, w0, widths, &keep);
+    size_t n = choose(&keep, p->n_coarse);
+    int rc = look_closer(im, keep.cell, n, g->level / im->scale, p, out, found, err);
+    free(keep.cell);
+    return rc;
+}
+
+int pin_candidates(const struct film *film, const struct pin_params *p, struct pin_candidate *out,
+                   size_t max, size_t *n, struct err *err)
+{
+    struct find_image im = {0};
+    struct gradient g = {0};
+    struct hough h = {0};
+    struct pin_candidate *all = NULL;
+    size_t found = 0;
+    *n = 0;
+    int rc = find_image_reduce(film, p->small_side, &im, err);
+    if (rc == 0)
+        rc = gradient_make(&im, &g, err);
+    double side = (double)(im.width > im.height ? im.width : im.height);
+    if (rc == 0)
+        rc = hough_make(&im, (size_t)(p->max_width_share * side), &h, err);
+    if (rc != 0 || g.level <= 0.0)
+        goto out;
+    all = plumb_mem_array(2 * p->n_coarse, sizeof *all, err);
+    if (!all) {
+        rc = ERR_NOMEM;
+        goto out;
+    }
+    hough_vote(&im, &g, &h);
+    hough_smooth(&h);
+    for (int inverted = 0; inverted < 2 && rc == 0; inverted++)
+        rc = search(&im, &g, &h, inverted != 0, p, all, &found, err);
+    if (rc == 0)
+        *n = drop_twins(all, found, max);
+    for (size_t i = 0; i < *n; i++)
+        out[i] = all[i];
+out:
+    free(all);
+    hough_release(&h);
+    gradient_release(&g);
+    find_image_release(&im);
+    return rc;
+}

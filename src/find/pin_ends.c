@@ -1,0 +1,316 @@
+/*
+ * Where a pin ends and what sits on it, all along its axis.
+ *
+ * Ends: the mean level of the core falls to the surroundings at a free end, goes on into a collar,
+ * a crown or a handle, or leaves the film. Tip: the end's edge in every column across, as a
+ * function of x = distance from the axis / radius. A flat end that leans out of the film's plane
+ * shows its rim as half an ellipse, s = centre + b sqrt(1-x^2), b = r sin(lean), and the axis ends
+ * at the centre; a hemisphere is the same curve with b = r and ends at the summit; a cone is
+ * s = apex - h x. Shoulder: the first row, going crownwards, where metal stands beside both flanks.
+ * Stop: weaker matter beside both flanks, that ends again.
+ *
+ * Limits: what lean hides of a round end or a cone is not seen and stays in u_tip; a blunt cone
+ * (h < 0.25 r) reads as flat.
+ */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include "find/pin_internal.h"
+
+static const double core_half = 0.22; /* of the width */
+static const double free_drop = 0.5;  /* of the flanks' contrast */
+static const double end_sd_px = 2.0;
+static const double flat_ratio = 0.55;  /* b/r: sin of a lean no pin has; a round end has 1 */
+static const double collar_rise = 0.55; /* of the contrast of the flanks: metal beside the flank */
+static const double stop_rise = 0.04;   /* of the same: silicone */
+
+enum { COLUMNS = 31, COLUMNS_MIN = 9 };
+
+/* Mean of each row i0..i1 between t0 and t1 across (relative to the middle); n values into out. */
+static void band(const struct pin_body *b, size_t i0, size_t i1, double t0, double t1, float *out)
+{
+    const struct find_strip *st = &b->strip;
+    for (size_t i = i0; i <= i1; i++) {
+        double mid = pin_body_mid(b, st->s0 + st->ds * (double)i);
+        double j0 = fmax(0.0, (mid + t0 - st->t0) / st->dt);
+        double j1 = fmin((double)(st->cols - 1), (mid + t1 - st->t0) / st->dt);
+        const float *row = find_strip_row(st, i);
+        double sum = 0.0;
+        size_t n = 0;
+        for (size_t j = (size_t)(j0 + 0.5); (double)j <= j1 + 0.5 && j < st->cols; j++, n++)
+            sum += (double)row[j];
+        out[i - i0] = (float)(n > 0 ? sum / (double)n : 0.0);
+    }
+}
+
+static double mean_of(const float *v, size_t n, double from, double to)
+{
+    size_t a = from <= 0.0 ? 0 : (size_t)from, b = to <= 0.0 ? 0 : (size_t)to;
+    double sum = 0.0;
+    b = b >= n ? n - 1 : b;
+    for (size_t i = a; i <= b && a < n; i++)
+        sum += (double)v[i];
+    return b >= a && a < n ? sum / (double)(b - a + 1) : 0.0;
+}
+
+/* The end towards larger rows of a core profile whose run ends at row i1. */
+static void end_of(const float *core, size_t n, double i1, double width_rows, double inside,
+                   double contrast, double sd, enum pin_end_kind *kind, double *at, double *drop)
+{
+    double from = fmax(0.0, i1 - 0.7 * width_rows), to = fmin((double)n, i1 + 1.2 * width_rows);
+    double where = i1;
+    double g = find_edge_in_row(core, n, (size_t)from, (size_t)to, -1, sd, &where);
+    double beyond = mean_of(core, n, where + 0.15 * width_rows, where + 0.45 * width_rows);
+    bool room = where + 0.3 * width_rows < (double)n;
+    *drop = g > 0.0 && room && contrast > 0.0 ? (inside - beyond) / contrast : 0.0;
+    *kind = *drop >= free_drop                   ? PIN_END_FREE
+            : i1 + 0.5 * width_rows >= (double)n ? PIN_END_FILM
+                                                 : PIN_END_OPEN;
+    *at = *kind == PIN_END_FREE ? where : *kind == PIN_END_FILM ? (double)n - 1.0 : i1;
+}
+
+static void reverse(float *v, size_t n)
+{
+    for (size_t i = 0, j = n - 1; i < j; i++, j--) {
+        float t = v[i];
+        v[i] = v[j];
+        v[j] = t;
+    }
+}
+
+void pin_ends_find(const struct pin_body *b, struct pin_ends *out)
+{
+    const struct find_strip *st = &b->strip;
+    size_t n = st->rows, last = n - 1;
+    float *core = malloc(n * sizeof *core);
+    memset(out, 0, sizeof *out);
+    if (!core)
+        return;
+    double wr = b->width / st->ds, contrast = b->inside - 0.5 * (b->outside[0] + b->outside[1]);
+    double sd = fmin(5.0, end_sd_px / st->ds + 0.5), at = 0.0;
+    band(b, 0, last, -core_half * b->width, core_half * b->width, core);
+    end_of(core, n, (double)b->i1, wr, b->inside, contrast, sd, &out->kind[1], &at, &out->drop[1]);
+    out->at[1] = st->s0 + st->ds * at;
+    reverse(core, n);
+    end_of(core, n, (double)(last - b->i0), wr, b->inside, contrast, sd, &out->kind[0], &at,
+           &out->drop[0]);
+    out->at[0] = st->s0 + st->ds * ((double)last - at);
+    free(core);
+}
+
+struct end_curve {
+    size_t n;
+    double x[COLUMNS], s[COLUMNS]; /* |t|/r, place of the edge */
+};
+
+/* The fall of each column near the tip. */
+static int end_curve(const struct pin_body *b, double tip, struct end_curve *c, struct err *err)
+{
+    const struct find_strip *st = &b->strip;
+    double r = pin_body_half(b, tip), i_tip = (tip - st->s0) / st->ds, wr = b->width / st->ds;
+    size_t i0 = (size_t)fmax(0.0, i_tip - 1.0 * wr);
+    size_t i1 = (size_t)fmin((double)(st->rows - 1), i_tip + 0.6 * wr), n = i1 - i0 + 1;
+    float *v = plumb_mem_array(n, sizeof *v, err);
+    if (!v)
+        return ERR_NOMEM;
+    c->n = 0;
+    for (int k = 0; k < COLUMNS; k++) {
+        double x = -0.9 + 1.8 * k / (COLUMNS - 1), half = 0.9 * r / (COLUMNS - 1), at = 0.0;
+        band(b, i0, i1, x * r - half, x * r + half, v);
+        double g = find_edge_in_row(v, n, 0, n, -1, fmin(5.0, end_sd_px / st->ds + 0.5), &at);
+        if (g <= 0.0)
+            continue;
+        c->x[c->n] = fabs(x);
+        c->s[c->n++] = st->s0 + st->ds * ((double)i0 + at);
+    }
+    free(v);
+    return 0;
+}
+
+static double ellipse(double x)
+{
+    return sqrt(fmax(0.0, 1.0 - x * x));
+}
+
+static double cone(double x)
+{
+    return 1.0 - x;
+}
+
+struct shape_fit {
+    double a, b; /* s = a + b f(x) */
+    double rms;
+    double u_a, u_b;
+};
+
+/* Least squares with two rounds of dropping what is off by more than 3 sd. */
+static struct shape_fit fit_shape(const struct end_curve *c, double (*f)(double))
+{
+    struct shape_fit out = {.rms = HUGE_VAL};
+    bool use[COLUMNS];
+    memset(use, 1, sizeof use);
+    for (int round = 0; round < 4; round++) {
+        double n = 0.0, sf = 0.0, ss = 0.0, sff = 0.0, sfs = 0.0, sq = 0.0;
+        for (size_t i = 0; i < c->n; i++) {
+            double v = f(c->x[i]);
+            if (!use[i])
+                continue;
+            n += 1.0;
+            sf += v;
+            ss += c->s[i];
+            sff += v * v;
+            sfs += v * c->s[i];
+        }
+        double det = sff - sf * sf / n;
+        if (n < COLUMNS_MIN || det <= 1e-9)
+            return out;
+        out.b = (sfs - sf * ss / n) / det;
+        out.a = (ss - out.b * sf) / n;
+        for (size_t i = 0; i < c->n; i++)
+            sq += use[i] ? pow(c->s[i] - out.a - out.b * f(c->x[i]), 2.0) : 0.0;
+        out.rms = sqrt(sq / (n - 2.0));
+        out.u_b = out.rms / sqrt(det);
+        out.u_a = out.rms * sqrt(1.0 / n + sf * sf / (n * n) / det);
+        for (size_t i = 0; i < c->n; i++)
+            use[i] = fabs(c->s[i] - out.a - out.b * f(c->x[i])) < 2.5 * fmax(0.3, out.rms);
+    }
+    return out;
+}
+
+static void tip_from(const struct shape_fit *e, const struct shape_fit *k, double r,
+                     struct pin_ends *out)
+{
+    bool is_cone = k->rms < e->rms && k->b > 0.25 * r;
+    const struct shape_fit *f = is_cone ? k : e;
+    if (is_cone) {
+        out->shape = FIND_TIP_CONE;
+        out->tip = f->a + f->b;
+        out->u_tip = hypot(f->u_a, f->u_b);
+    } else if (f->b < flat_ratio * r) {
+        out->shape = FIND_TIP_FLAT;
+        out->tip = f->a + fmin(0.0, f->b);
+        out->u_tip = f->u_a;
+    } else {
+        out->shape = FIND_TIP_ROUND;
+        out->tip = f->a + f->b;
+        out->u_tip = hypot(f->u_a, f->u_b);
+    }
+}
+
+static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err *err)
+{
+    struct end_curve c;
+    e->tip = e->at[1];
+    e->u_tip = 0.1 * b->width;
+    int rc = end_curve(b, e->at[1], &c, err);
+    if (rc != 0 || c.n < COLUMNS_MIN)
+        return rc;
+    struct shape_fit ell = fit_shape(&c, ellipse), con = fit_shape(&c, cone);
+    if (ell.rms < HUGE_VAL && con.rms < HUGE_VAL)
+        tip_from(&ell, &con, pin_body_half(b, e->at[1]), e);
+    return 0;
+}
+
+/* Mean over rows of v in (i, i+reach] less that in [i-reach, i). */
+static double step_at(const float *v, size_t n, size_t i, size_t reach)
+{
+    double lo = 0.0, hi = 0.0;
+    if (i < reach || i + reach >= n)
+        return 0.0;
+    for (size_t k = 1; k <= reach; k++) {
+        lo += (double)v[i - k];
+        hi += (double)v[i + k];
+    }
+    return (hi - lo) / (double)reach;
+}
+
+struct sides {
+    float *v[2];
+    size_t n; /* rows from the strip's start */
+    size_t reach;
+    double contrast;
+};
+
+/* Going crownwards means falling rows: positive where matter begins beside both flanks. */
+static double begins(const struct sides *s, size_t i)
+{
+    return fmin(-step_at(s->v[0], s->n, i, s->reach), -step_at(s->v[1], s->n, i, s->reach));
+}
+
+static bool local_peak(const struct sides *s, size_t i, double v)
+{
+    for (size_t k = 1; k <= s->reach; k++)
+        if (begins(s, i - k) > v || begins(s, i + k) >= v)
+            return false;
+    return true;
+}
+
+static double refine(const struct pin_body *b, const struct sides *s, size_t i)
+{
+    double sum = 0.0, at = (double)i;
+    for (int k = 0; k < 2; k++) {
+        size_t from = i > s->reach ? i - s->reach : 0;
+        find_edge_in_row(s->v[k], s->n, from, i + s->reach + 1, -1,
+                         fmin(5.0, end_sd_px / b->strip.ds + 0.5), &at);
+        sum += at;
+    }
+    return b->strip.s0 + b->strip.ds * 0.5 * sum;
+}
+
+/* Does what begins at row i end again within the thickness of a stop? */
+static bool ends_again(const struct sides *s, size_t i, double rise, double most_rows)
+{
+    for (size_t k = s->reach; k < (size_t)most_rows && k + s->reach < i; k++)
+        if (-begins(s, i - k) > 0.0 && step_at(s->v[0], s->n, i - k, s->reach) > 0.5 * rise &&
+            step_at(s->v[1], s->n, i - k, s->reach) > 0.5 * rise)
+            return true;
+    return false;
+}
+
+static void scan_sides(const struct pin_body *b, const struct sides *s, struct pin_ends *e)
+{
+    double wr = b->width / b->strip.ds, tip_row = (e->tip - b->strip.s0) / b->strip.ds;
+    size_t from = (size_t)fmax(0.0, fmin((double)s->n - 1.0, tip_row - 1.5 * wr));
+    for (size_t i = from; i > 2 * s->reach && !e->has_shoulder; i--) {
+        double rise = begins(s, i);
+        if (rise < stop_rise * s->contrast || !local_peak(s, i, rise))
+            continue;
+        if (rise > collar_rise * s->contrast) {
+            e->has_shoulder = true;
+            e->shoulder = refine(b, s, i);
+            e->u_shoulder = 1.0;
+        } else if (!e->has_stop && ends_again(s, i, rise, 1.6 * wr)) {
+            e->has_stop = true;
+            e->stop = refine(b, s, i);
+            e->u_stop = 1.5;
+        }
+    }
+}
+
+static int measure_sides(const struct pin_body *b, struct pin_ends *e, struct err *err)
+{
+    struct sides s = {.n = b->strip.rows};
+    double r = 0.5 * b->width, gap = 3.0, depth = fmax(4.0, 0.06 * b->width);
+    int rc = 0;
+    s.reach = (size_t)fmax(4.0, 0.15 * b->width / b->strip.ds);
+    s.contrast = b->inside - 0.5 * (b->outside[0] + b->outside[1]);
+    for (int k = 0; k < 2; k++) {
+        s.v[k] = plumb_mem_array(s.n, sizeof *s.v[k], err);
+        if (!s.v[k])
+            rc = ERR_NOMEM;
+    }
+    if (rc == 0) {
+        band(b, 0, s.n - 1, r + gap, r + gap + depth, s.v[0]);
+        band(b, 0, s.n - 1, -r - gap - depth, -r - gap, s.v[1]);
+        scan_sides(b, &s, e);
+    }
+    free(s.v[0]);
+    free(s.v[1]);
+    return rc;
+}
+
+int pin_ends_measure(const struct pin_body *b, struct pin_ends *e, struct err *err)
+{
+    int rc = measure_tip(b, e, err);
+    return rc == 0 ? measure_sides(b, e, err) : rc;
+}

@@ -1,0 +1,191 @@
+/*
+ * The flanks row by row in a straightened strip, and straight lines through them.
+ *
+ * Line fit: iteratively reweighted least squares, Tukey's bisquare with c = 4.685 (Beaton & Tukey
+ * 1974; 95 % efficient on Gaussian errors), scale by the median absolute deviation, started from
+ * the best of a fixed set of point pairs (least median of deviations, Rousseeuw 1984), so that it
+ * stands up to just under half of outliers. In a strip the line is nearly along s, so the ordinary
+ * regression t(s) is the orthogonal one to second order of the slope.
+ */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include "find/pin_internal.h"
+
+static const double bisquare = 4.685;
+static const double mad_to_sd = 1.4826;
+static const double max_slope = 0.15; /* a flank off its strip by more is another edge */
+enum { PAIRS = 40, SAMPLE_MAX = 64, ROUNDS = 8, ROWS_MIN = 8 };
+
+int pin_rows_make(size_t n, struct pin_rows *out, struct err *err)
+{
+    memset(out, 0, sizeof *out);
+    for (int k = 0; k < 2; k++) {
+        out->t[k] = plumb_mem_array(n, sizeof *out->t[k], err);
+        out->g[k] = plumb_mem_array(n, sizeof *out->g[k], err);
+        out->ok[k] = plumb_mem_array(n, sizeof *out->ok[k], err);
+        if (!out->t[k] || !out->g[k] || !out->ok[k]) {
+            pin_rows_release(out);
+            return ERR_NOMEM;
+        }
+    }
+    out->n = n;
+    return 0;
+}
+
+void pin_rows_release(struct pin_rows *r)
+{
+    if (!r)
+        return;
+    for (int k = 0; k < 2; k++) {
+        free(r->t[k]);
+        free(r->g[k]);
+        free(r->ok[k]);
+    }
+    memset(r, 0, sizeof *r);
+}
+
+static size_t column(const struct find_strip *st, double t)
+{
+    double j = floor((t - st->t0) / st->dt);
+    return j <= 0.0 ? 0 : j >= (double)st->cols ? st->cols : (size_t)j;
+}
+
+void pin_rows_measure(const struct find_strip *st, double mid, double half, double window,
+                      double sd, struct pin_rows *out)
+{
+    double inner = fmin(window, 0.8 * half); /* never across the axis */
+    size_t a[2] = {column(st, mid + half - inner), column(st, mid - half - window)};
+    size_t b[2] = {column(st, mid + half + window) + 1, column(st, mid - half + inner) + 1};
+    for (size_t i = 0; i < out->n; i++) {
+        for (int k = 0; k < 2; k++) {
+            double at = 0.0;
+            double g = find_edge_in_row(find_strip_row(st, i), st->cols, a[k], b[k],
+                                        k == 0 ? -1 : 1, sd, &at);
+            out->g[k][i] = g / st->dt;
+            out->t[k][i] = st->t0 + st->dt * at;
+            out->ok[k][i] = g > 0.0;
+        }
+    }
+}
+
+bool pin_run(const struct pin_rows *r, size_t *i0, size_t *i1)
+{
+    /* One flank may be hidden by a crown for a while; both missing ends a pin sooner. */
+    static const double both = 1.0, one = -0.4, none = -1.5;
+    double sum = 0.0, best = 0.0;
+    size_t start = 0;
+    for (size_t i = 0; i < r->n; i++) {
+        int seen = r->ok[0][i] + r->ok[1][i];
+        sum += seen == 2 ? both : seen == 1 ? one : none;
+        if (sum <= 0.0) {
+            sum = 0.0;
+            start = i + 1;
+        } else if (sum > best) {
+            best = sum;
+            *i0 = start;
+            *i1 = i;
+        }
+    }
+    return best >= ROWS_MIN;
+}
+
+struct xy {
+    double s, t;
+};
+
+static int by_value(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return x < y ? -1 : x > y;
+}
+
+static double median_of(double *v, size_t n)
+{
+    qsort(v, n, sizeof *v, by_value);
+    return v[n / 2];
+}
+
+/* Median absolute residual of a thinned sample about the line. */
+static double spread(const struct xy *p, size_t n, double a, double b)
+{
+    double r[SAMPLE_MAX];
+    size_t m = n < SAMPLE_MAX ? n : SAMPLE_MAX;
+    for (size_t i = 0; i < m; i++) {
+        const struct xy *q = &p[i * n / m];
+        r[i] = fabs(q->t - a - b * q->s);
+    }
+    return median_of(r, m);
+}
+
+/* Pairs far apart, spread evenly over the run: the same for the same input. */
+static void start_line(const struct xy *p, size_t n, double *a, double *b)
+{
+    double best = HUGE_VAL;
+    size_t third = n / 3 > 0 ? n / 3 : 1;
+    for (size_t k = 0; k < PAIRS; k++) {
+        size_t i = (k * 7919) % third, j = n - 1 - (k * 104729) % third;
+        double slope = (p[j].t - p[i].t) / (p[j].s - p[i].s);
+        double at = p[i].t - slope * p[i].s;
+        double d = fabs(slope) < max_slope ? spread(p, n, at, slope) : HUGE_VAL;
+        if (d < best) {
+            best = d;
+            *a = at;
+            *b = slope;
+        }
+    }
+}
+
+static size_t reweight(const struct xy *p, size_t n, double scale, double *a, double *b)
+{
+    double sw = 0.0, ss = 0.0, st = 0.0, sss = 0.0, sst = 0.0;
+    size_t used = 0;
+    for (int pass = 0; pass < 2; pass++) {
+        double ms = sw > 0.0 ? ss / sw : 0.0, mt = sw > 0.0 ? st / sw : 0.0;
+        for (size_t i = 0; i < n; i++) {
+            double u = (p[i].t - *a - *b * p[i].s) / (bisquare * scale);
+            double w = fabs(u) < 1.0 ? (1.0 - u * u) * (1.0 - u * u) : 0.0;
+            if (pass == 0) {
+                sw += w;
+                ss += w * p[i].s;
+                st += w * p[i].t;
+                used += w > 0.0;
+            } else {
+                sss += w * (p[i].s - ms) * (p[i].s - ms);
+                sst += w * (p[i].s - ms) * (p[i].t - mt);
+            }
+        }
+    }
+    if (used < 3 || sss <= 0.0)
+        return 0;
+    *b = sst / sss;
+    *a = st / sw - *b * ss / sw;
+    return used;
+}
+
+bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int side, size_t i0,
+                   size_t i1, double min_scale, struct pin_flank *out)
+{
+    struct xy *p = malloc((i1 - i0 + 1) * sizeof *p);
+    size_t n = 0;
+    bool good = false;
+    *out = (struct pin_flank){0};
+    if (!p)
+        return false;
+    for (size_t i = i0; i <= i1; i++)
+        if (r->ok[side][i])
+            p[n++] = (struct xy){st->s0 + st->ds * (double)i, r->t[side][i]};
+    if (n < ROWS_MIN)
+        goto out;
+    start_line(p, n, &out->a, &out->b);
+    for (int k = 0; k < ROUNDS; k++) {
+        out->scale = fmax(min_scale, mad_to_sd * spread(p, n, out->a, out->b));
+        out->n = reweight(p, n, out->scale, &out->a, &out->b);
+        if (out->n == 0)
+            goto out;
+    }
+    good = fabs(out->b) < max_slope;
+out:
+    free(p);
+    return good;
+}
