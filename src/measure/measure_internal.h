@@ -9,9 +9,6 @@
 #include "plumbrule/geometry.h"
 #include "plumbrule/measure.h"
 
-/* Objects that may stand in front of or behind the gauge's plane. */
-enum plane { PLANE_MESIAL, PLANE_DISTAL, PLANE_SITE, PLANE_BOUND, PLANES };
-
 enum axis_kind { AXIS_NONE, AXIS_GIVEN, AXIS_CHORD, AXIS_MIDLINE };
 
 /* How gauges make the scale; decided once at the estimates, then held while inputs are varied. */
@@ -26,10 +23,9 @@ struct scale_rule {
 struct scene_inputs {
     double gauge_mm[SHEET_GAUGES];
     double gauge_short[SHEET_GAUGES]; /* relative shortening by a lean nobody can see, estimate 0 */
-    double disagree;         /* relative, estimate 0: gauges differ by more than they should */
-    double fallback;         /* relative, estimate 0: error of a scale of last resort */
-    double plane_mm[PLANES]; /* towards the source, estimate 0 */
-    double beam;             /* rad, estimate 0: stated error of the beam, on every angle */
+    double disagree; /* relative, estimate 0: gauges differ by more than they should */
+    double fallback; /* relative, estimate 0: error of a scale of last resort */
+    double beam;     /* rad, estimate 0: stated error of the beam, on every angle */
 };
 
 struct scene {
@@ -38,9 +34,8 @@ struct scene {
     struct scale_rule rule;
     struct scene_inputs in;
 
-    double k;             /* mm/px, NaN without scale */
-    double plane[PLANES]; /* factor on a length in that plane */
-    double tilt;          /* rad, NaN when there is no pair of gauges */
+    double k;    /* mm/px, NaN without scale */
+    double tilt; /* rad, NaN when there is no pair of gauges */
 
     bool has_pin, has_root[SIDES], has_site, has_frame, has_m;
     struct geo_line pin;         /* crown to tip */

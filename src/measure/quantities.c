@@ -11,7 +11,7 @@
  * distance space.*       free width between the near sides, along m bound.N       pin's tip to a
  * bound, nearest; bound_axis.N along the axis; below 0 the tip is past it
  *
- * Lengths come out in mm: k times pixels times the factor of the plane the other mark lies in.
+ * Lengths come out in mm: k times pixels.
  */
 #include "measure/measure_internal.h"
 
@@ -189,7 +189,7 @@ static double clearance_of(const struct scene *sc, int side, const char *id,
     scene_draw(sc, name, g.on_side, g.on_line);
     if (extra != NULL)
         tell_depth(sc, side, g.on_side, l.dir, extra);
-    return sc->k * sc->plane[side] * g.px;
+    return sc->k * g.px;
 }
 
 static double clearance(const struct scene *sc, int side, struct slot_extra *extra)
@@ -236,14 +236,14 @@ static double cej_crest(const struct scene *sc, int side, struct slot_extra *ext
     (void)extra;
     const struct sheet_neighbour *nb = neighbour(sc, side);
     draw_level(sc, "cej_crest", side, at(&nb->crest), at(&nb->cej), sc->root[side].dir);
-    return sc->k * sc->plane[side] * ahead(at(&nb->cej), at(&nb->crest), sc->root[side].dir);
+    return sc->k * ahead(at(&nb->cej), at(&nb->crest), sc->root[side].dir);
 }
 
 static double root_length(const struct scene *sc, int side, struct slot_extra *extra)
 {
     (void)extra;
     const struct sheet_neighbour *nb = neighbour(sc, side);
-    return sc->k * sc->plane[side] * ahead(at(&nb->cej), at(&nb->apex), sc->root[side].dir);
+    return sc->k * ahead(at(&nb->cej), at(&nb->apex), sc->root[side].dir);
 }
 
 static double loss(const struct scene *sc, int side, struct slot_extra *extra)
@@ -266,8 +266,7 @@ static struct geo_point site_cej(const struct scene *sc)
 static double root_length_site(const struct scene *sc, int arg, struct slot_extra *extra)
 {
     (void)arg, (void)extra;
-    return sc->k * sc->plane[PLANE_SITE] *
-           ahead(site_cej(sc), at(&sc->s->site_tooth.apex), sc->site.dir);
+    return sc->k * ahead(site_cej(sc), at(&sc->s->site_tooth.apex), sc->site.dir);
 }
 
 static double fracture(const struct scene *sc, int side, struct slot_extra *extra)
@@ -276,7 +275,7 @@ static double fracture(const struct scene *sc, int side, struct slot_extra *extr
     const struct mark *edge = &sc->s->site_tooth.fracture[side];
     struct geo_point dir = sc->has_site ? sc->site.dir : sc->a;
     draw_level(sc, "fracture", side, at(&neighbour(sc, side)->crest), at(edge), dir);
-    return sc->k * sc->plane[PLANE_SITE] * ahead(at(&neighbour(sc, side)->crest), at(edge), dir);
+    return sc->k * ahead(at(&neighbour(sc, side)->crest), at(edge), dir);
 }
 
 /* --- space and bounds ---------------------------------------------------------------------------
@@ -288,9 +287,7 @@ static double space_at(const struct scene *sc, const char *id, double level_px)
     if (!scene_near_at(sc, MESIAL, level_px, &mes) || !scene_near_at(sc, DISTAL, level_px, &dis))
         return NAN;
     scene_draw(sc, id, dis, mes);
-    /* Either root may stand before or behind the gauge: the space is half in each plane. */
-    double plane = 0.5 * (sc->plane[PLANE_MESIAL] + sc->plane[PLANE_DISTAL]);
-    return sc->k * plane * geo_dot(geo_sub(mes, dis), sc->m);
+    return sc->k * geo_dot(geo_sub(mes, dis), sc->m);
 }
 
 static double space_crest(const struct scene *sc, int arg, struct slot_extra *extra)
@@ -320,7 +317,7 @@ static double bound_from(const struct scene *sc, const char *id, int i, struct g
     char name[MEAS_ID];
     snprintf(name, sizeof name, "%s.%d", id, i + 1);
     scene_draw(sc, name, tip, nearest);
-    return sc->k * sc->plane[PLANE_BOUND] * (past ? -d : d);
+    return sc->k * (past ? -d : d);
 }
 
 static double bound_along(const struct scene *sc, const char *id, int i,
@@ -333,7 +330,7 @@ static double bound_along(const struct scene *sc, const char *id, int i,
     char name[MEAS_ID];
     snprintf(name, sizeof name, "%s.%d", id, i + 1);
     scene_draw(sc, name, tip, hit);
-    return sc->k * sc->plane[PLANE_BOUND] * plumb_geo_along(&from_tip, hit);
+    return sc->k * plumb_geo_along(&from_tip, hit);
 }
 
 static struct geo_point pin_crown_end(const struct scene *sc)
@@ -374,7 +371,7 @@ static double beyond_apex(const struct scene *sc, int arg, struct slot_extra *ex
     }
     if (!isnan(best))
         scene_draw(sc, "beyond_apex", apex, end);
-    return sc->k * sc->plane[PLANE_BOUND] * best;
+    return sc->k * best;
 }
 
 /* --- the planned cylinder

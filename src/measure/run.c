@@ -21,12 +21,20 @@ static const uint64_t monte_carlo_seed = 35;
 static const double k_default = 2.0;
 static const double deg_per_rad = 180.0 / 3.14159265358979323846;
 
+/* Objects that may stand before or behind the gauge's plane: their marks are magnified by so much
+ * more or less, about the middle of the film, where the central ray is taken to be. M =
+ * SID/(SID-OID).
+ */
+enum plane { PLANE_PIN, PLANE_MESIAL, PLANE_DISTAL, PLANE_SITE, PLANE_BOUND, PLANES };
+
 struct inputs {
     size_t n, cap;
     double *x, *u;
     char (*name)[48];
     struct sheet_mark_ref *ref; /* into the scene's working sheet */
+    enum plane *plane;          /* of each mark */
     size_t n_ref;
+    struct geo_point middle; /* of the film, px */
 };
 
 struct run {
@@ -43,7 +51,18 @@ static void inputs_release(struct inputs *in)
     free(in->u);
     free(in->name);
     free(in->ref);
+    free(in->plane);
     *in = (struct inputs){0};
+}
+
+static enum plane plane_of(const char *mark)
+{
+    static const char *const first_word[PLANES] = {"", "mesial.", "distal.", "site_tooth.",
+                                                   "bounds["};
+    for (int i = PLANE_MESIAL; i < PLANES; i++)
+        if (strncmp(mark, first_word[i], strlen(first_word[i])) == 0)
+            return (enum plane)i;
+    return PLANE_PIN;
 }
 
 /* Room for the marks (two each), and per gauge and film a few more. */
@@ -52,12 +71,15 @@ static int inputs_room(struct inputs *in, const struct sheet *s, struct err *err
     in->n_ref = plumb_sheet_marks(s, NULL, 0);
     in->cap = 2 * in->n_ref + 2 * SHEET_GAUGES + PLANES + 3;
     in->ref = plumb_mem_array(in->n_ref, sizeof *in->ref, err);
+    in->plane = plumb_mem_array(in->n_ref, sizeof *in->plane, err);
     in->x = plumb_mem_array(in->cap, sizeof *in->x, err);
     in->u = plumb_mem_array(in->cap, sizeof *in->u, err);
     in->name = plumb_mem_array(in->cap, sizeof *in->name, err);
-    if (in->ref == NULL || in->x == NULL || in->u == NULL || in->name == NULL)
+    if (in->ref == NULL || in->plane == NULL || in->x == NULL || in->u == NULL || in->name == NULL)
         return ERR_NOMEM;
     plumb_sheet_marks(s, in->ref, in->n_ref);
+    for (size_t i = 0; i < in->n_ref; i++)
+        in->plane[i] = plane_of(in->ref[i].name);
     return 0;
 }
 
@@ -83,7 +105,7 @@ static void add_marks(struct inputs *in, const struct meas_config *c, double rou
 /* The order is that of `apply` below. */
 static void add_others(struct inputs *in, const struct scene *sc, double u_disagree)
 {
-    static const char *const plane[PLANES] = {"plane.mesial", "plane.distal", "plane.site",
+    static const char *const plane[PLANES] = {"", "plane.mesial", "plane.distal", "plane.site",
                                               "plane.bound"};
     const struct meas_config *c = sc->c;
     for (size_t i = 0; i < sc->s->n_gauges; i++) {
@@ -96,7 +118,7 @@ static void add_others(struct inputs *in, const struct scene *sc, double u_disag
     add_input(in, "gauges", " disagree", 0.0, u_disagree);
     bool last_resort = sc->rule.from == SCALE_SENSOR || sc->rule.from == SCALE_TAG;
     add_input(in, "scale", " of last resort", 0.0, last_resort ? scale_fallback_u() : 0.0);
-    for (int i = 0; i < PLANES; i++)
+    for (int i = PLANE_MESIAL; i < PLANES; i++)
         add_input(in, plane[i], "", 0.0, c->plane.u_mm);
     double lean = c->lean.u_mm / deg_per_rad, beam = c->beam_error_deg / deg_per_rad;
     add_input(in, "beam", "", 0.0, atan(tan(lean) * sin(beam)));
@@ -105,10 +127,8 @@ static void add_others(struct inputs *in, const struct scene *sc, double u_disag
 /* Puts an input vector into the scene. */
 static void apply(struct run *r, const double *x)
 {
-    for (size_t i = 0; i < r->in.n_ref; i++) {
-        r->in.ref[i].mark->x = *x++;
-        r->in.ref[i].mark->y = *x++;
-    }
+    const double *marks = x;
+    x += 2 * r->in.n_ref;
     struct scene_inputs *in = &r->scene.in;
     for (size_t i = 0; i < r->scene.s->n_gauges; i++) {
         in->gauge_mm[i] = *x++;
@@ -116,9 +136,16 @@ static void apply(struct run *r, const double *x)
     }
     in->disagree = *x++;
     in->fallback = *x++;
-    for (int i = 0; i < PLANES; i++)
-        in->plane_mm[i] = *x++;
+    double shrink[PLANES] = {1.0};
+    for (int i = PLANE_MESIAL; i < PLANES; i++)
+        shrink[i] = 1.0 - *x++ / r->scene.c->source_to_film_mm;
     in->beam = *x;
+    for (size_t i = 0; i < r->in.n_ref; i++, marks += 2) {
+        struct geo_point p = {marks[0], marks[1]};
+        p = geo_mix(r->in.middle, p, shrink[r->in.plane[i]]);
+        r->in.ref[i].mark->x = p.x;
+        r->in.ref[i].mark->y = p.y;
+    }
     scene_update(&r->scene);
 }
 
@@ -425,6 +452,8 @@ static int prepare(struct run *r, const struct sheet *s, const struct meas_film 
                    const struct meas_config *c, struct meas_result *out, struct err *err)
 {
     double u_disagree;
+    r->in.middle =
+        (struct geo_point){0.5 * ((double)film->width - 1.0), 0.5 * ((double)film->height - 1.0)};
     int rc = scene_init(&r->scene, s, c, err);
     if (rc == 0)
         rc = inputs_room(&r->in, r->scene.s, err);

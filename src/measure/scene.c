@@ -312,12 +312,6 @@ static void update_frame(struct scene *sc)
     sc->m = geo_mul(geo_perp(sc->a), turn);
 }
 
-static void update_planes(struct scene *sc)
-{
-    for (int i = 0; i < PLANES; i++)
-        sc->plane[i] = 1.0 - sc->in.plane_mm[i] / sc->c->source_to_film_mm;
-}
-
 void scene_update(struct scene *sc)
 {
     for (int side = 0; side < SIDES; side++) {
@@ -328,7 +322,6 @@ void scene_update(struct scene *sc)
         copy_path(&sc->s->bound[i].path, sc->bound[i]);
     sc->k = mean_scale(sc);
     sc->tilt = scene_tilt(sc, 0.0);
-    update_planes(sc);
     sc->has_pin = pin_line(&sc->s->pin, &sc->pin);
     for (int side = 0; side < SIDES; side++) {
         sc->root_kind[side] = root_line(sc, (enum sheet_side)side, &sc->root[side]);
