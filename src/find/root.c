@@ -1,0 +1,125 @@
+/*
+ * A root from two rough points: its sides and its mid-line. See root_internal.h for the stages.
+ */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include "find/root_internal.h"
+
+struct root_params {
+    double min_length_px; /* a root of 8 mm at 60 um is 130 px; shorter clicks are a slip */
+    double half_width;    /* of the grid, in root lengths: a central's cervix is 0.27 */
+    double min_seen;      /* share of either side that has to be seen */
+};
+
+static const struct root_params root_defaults = {
+    .min_length_px = 60.0, .half_width = 0.42, .min_seen = 0.35};
+
+static bool inside(const struct find_image *im, struct geo_point p)
+{
+    return p.x >= 0.0 && p.y >= 0.0 && p.x <= (double)im->width - 1.0 &&
+           p.y <= (double)im->height - 1.0;
+}
+
+/* Averages ROOT_FINE rows of the strip into one of the grid. */
+static void grid_fill(const struct find_strip *st, struct root_grid *g)
+{
+    for (size_t i = 0; i < (size_t)ROOT_ROWS * ROOT_FINE && i < st->rows; i++) {
+        const float *row = find_strip_row(st, i);
+        float *to = g->v + i / ROOT_FINE * g->cols;
+        for (size_t j = 0; j < g->cols; j++)
+            to[j] += row[j] / (float)ROOT_FINE;
+    }
+}
+
+int root_grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
+                   struct root_grid *out, struct err *err)
+{
+    struct find_strip st = {0};
+    memset(out, 0, sizeof *out);
+    if (!inside(im, crown_end) || !inside(im, apex))
+        return plumb_err_set(err, ERR_ARG, "a point of the root lies outside the film");
+    double length = geo_dist(crown_end, apex), fine = length / (ROOT_ROWS * ROOT_FINE);
+    if (!(length >= root_defaults.min_length_px))
+        return plumb_err_set(err, ERR_ILLPOSED,
+                             "crown end and apex are %.0f px apart, need %.0f: mark them again",
+                             length, root_defaults.min_length_px);
+    struct root_grid g = {
+        .length = length, .mm = length / root_nominal_mm, .ds = fine * ROOT_FINE, .dt = fine};
+    int rc = plumb_geo_line_through(crown_end, apex, &g.line, err);
+    if (rc == 0)
+        rc = find_strip_make(im, &g.line, 0.5 * fine, length, fine,
+                             root_defaults.half_width * length, fine, &st, err);
+    if (rc == 0 && !(g.v = plumb_mem_array(ROOT_ROWS * st.cols, sizeof *g.v, err)))
+        rc = ERR_NOMEM;
+    if (rc == 0) {
+        g.cols = st.cols;
+        g.middle = st.cols / 2;
+        grid_fill(&st, &g);
+        *out = g;
+    }
+    find_strip_release(&st);
+    return rc;
+}
+
+void root_grid_release(struct root_grid *g)
+{
+    if (!g)
+        return;
+    free(g->v);
+    memset(g, 0, sizeof *g);
+}
+
+static double seen_share(const struct find_edge_point *p, size_t n)
+{
+    size_t seen = 0;
+    for (size_t i = 0; i < n; i++)
+        seen += p[i].seen;
+    return (double)seen / (double)n;
+}
+
+static int find_side(const struct find_image *im, const struct root_grid *g, int side,
+                     struct find_root *out, struct err *err)
+{
+    struct root_trace tr;
+    int rc = root_trace_side(g, side, &tr, err);
+    if (rc != 0)
+        return rc;
+    out->side[side] = plumb_mem_array(ROOT_POINTS, sizeof *out->side[side], err);
+    if (!out->side[side])
+        return ERR_NOMEM;
+    out->n[side] = ROOT_POINTS;
+    rc = root_border_points(im, g, side, &tr, out->side[side], err);
+    out->seen[side] = seen_share(out->side[side], ROOT_POINTS);
+    if (rc == 0 && out->seen[side] < root_defaults.min_seen)
+        rc = plumb_err_set(err, ERR_ILLPOSED,
+                           "only %.0f %% of one side of the root is to be seen: mark it by hand",
+                           100.0 * out->seen[side]);
+    return rc;
+}
+
+int plumb_find_root(const struct film *film, struct geo_point crown_end, struct geo_point apex,
+                    struct find_root *out, struct err *err)
+{
+    struct find_image im = find_image_of(film, plumb_find_inverted(film));
+    struct root_grid g;
+    memset(out, 0, sizeof *out);
+    int rc = root_grid_make(&im, crown_end, apex, &g, err);
+    for (int side = 0; rc == 0 && side < 2; side++)
+        rc = find_side(&im, &g, side, out, err);
+    if (rc == 0)
+        rc = root_midline(&g, out, err);
+    root_grid_release(&g);
+    if (rc != 0)
+        plumb_find_root_release(out);
+    return rc;
+}
+
+void plumb_find_root_release(struct find_root *r)
+{
+    if (!r)
+        return;
+    free(r->side[0]);
+    free(r->side[1]);
+    memset(r, 0, sizeof *r);
+}

@@ -1,0 +1,100 @@
+/*
+ * Border points between pixels: along the trace the film is averaged over one point's stretch, and
+ * the steepest fall outwards near the trace is the border (edge.c).
+ *
+ * Limits: the shadow of a convex root begins as a square root, so the steepest place lies inside
+ * the true border by a part of the blur; u holds it.
+ */
+#include <math.h>
+#include <stdlib.h>
+#include "find/root_internal.h"
+
+struct border_params {
+    double window_mm;   /* looked at either way of the trace */
+    double search_mm;   /* the steepest place is sought so far from the trace */
+    double edge_sd_mm;  /* of the derivative: about the blur of a sensor */
+    double seen_share;  /* of the side's typical step: less is not seen */
+    double u_border_mm; /* systematic: blur, tone, cementum */
+};
+
+static const struct border_params border_defaults = {
+    .window_mm = 0.8,
+    .search_mm = 0.25,
+    .edge_sd_mm = 0.07,
+    .seen_share = 0.35,
+    .u_border_mm = 0.05,
+};
+
+enum { PER_POINT = ROOT_ROWS / ROOT_POINTS, WINDOW_MAX = 201 };
+
+/* Mean of the trace, and its slope px per px, about point k. */
+static void local_trace(const struct root_grid *g, const struct root_trace *tr, size_t k, double *t,
+                        double *slope)
+{
+    size_t a = k * PER_POINT > PER_POINT ? (k - 1) * PER_POINT : 0;
+    size_t b = (k + 2) * PER_POINT < ROOT_ROWS ? (k + 2) * PER_POINT : ROOT_ROWS;
+    double n = (double)(b - a), x0 = 0.5 * (double)(a + b - 1), st = 0.0, sxx = 0.0, sxt = 0.0;
+    for (size_t i = a; i < b; i++) {
+        double x = (double)i - x0;
+        st += tr->t[i];
+        sxx += x * x;
+        sxt += x * tr->t[i];
+    }
+    double here = ((double)k + 0.5) * PER_POINT - 0.5;
+    *slope = sxt / sxx / g->ds;
+    *t = st / n + sxt / sxx * (here - x0);
+}
+
+/* Mean profile along the outward normal `out`, over +-half along `along`. */
+static void profile(const struct find_image *im, struct geo_point at, struct geo_point out,
+                    struct geo_point along, double half, size_t reach, float *v)
+{
+    int m = (int)floor(half);
+    for (size_t j = 0; j <= 2 * reach; j++) {
+        struct geo_point p = geo_add(at, geo_mul(out, (double)j - (double)reach));
+        double sum = 0.0;
+        for (int k = -m; k <= m; k++)
+            sum += find_image_at(im, geo_add(p, geo_mul(along, k)));
+        v[j] = (float)(sum / (2 * m + 1));
+    }
+}
+
+static void point(const struct find_image *im, const struct root_grid *g, int side,
+                  const struct root_trace *tr, size_t k, struct find_edge_point *out, double *slope)
+{
+    const struct border_params *p = &border_defaults;
+    float v[WINDOW_MAX];
+    double t, lean, at = 0.0;
+    local_trace(g, tr, k, &t, &lean);
+    struct geo_point across = geo_perp(g->line.dir);
+    struct geo_point along = geo_unit(geo_add(g->line.dir, geo_mul(across, lean)));
+    struct geo_point outwards = geo_mul(geo_perp(along), side == 0 ? 1.0 : -1.0);
+    double s = ((double)k + 0.5) * PER_POINT * g->ds;
+    struct geo_point mid = geo_add(plumb_geo_on(&g->line, s), geo_mul(across, t));
+    size_t reach = (size_t)fmin((WINDOW_MAX - 1) / 2, ceil(p->window_mm * g->mm));
+    size_t search = (size_t)ceil(p->search_mm * g->mm);
+    profile(im, mid, outwards, along, 0.5 * PER_POINT * g->ds, reach, v);
+    size_t from = reach > search ? reach - search : 0;
+    *slope = find_edge_in_row(v, 2 * reach + 1, from, reach + search + 1, -1,
+                              fmin(5.0, p->edge_sd_mm * g->mm), &at);
+    double off = *slope > 0.0 ? at - (double)reach : 0.0;
+    double evidence = 0.0;
+    for (size_t i = k * PER_POINT; i < (k + 1) * PER_POINT; i++)
+        evidence += tr->evidence[i] / PER_POINT;
+    *out = (struct find_edge_point){.at = geo_add(mid, geo_mul(outwards, off)),
+                                    .seen = *slope > 0.0 && evidence > p->seen_share};
+}
+
+int root_border_points(const struct find_image *im, const struct root_grid *g, int side,
+                       const struct root_trace *tr, struct find_edge_point out[ROOT_POINTS],
+                       struct err *err)
+{
+    const struct border_params *p = &border_defaults;
+    double slope[ROOT_POINTS];
+    (void)err;
+    for (size_t k = 0; k < ROOT_POINTS; k++) {
+        point(im, g, side, tr, k, &out[k], &slope[k]);
+        out[k].u = (out[k].seen ? 1.0 : 4.0) * p->u_border_mm * g->mm;
+    }
+    return 0;
+}

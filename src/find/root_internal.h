@@ -1,0 +1,56 @@
+/*
+ * The root finder's stages: grid along the two clicks -> trace of either side through the grid ->
+ * border points between pixels -> mid-line.
+ *
+ * Grid frame: row i at s = (i + 0.5) ds along the line from the crown click to the apex click,
+ * column j at t = (j - middle) dt across it, positive on the geo_perp(dir) side. Sizes are stated
+ * in nominal millimetres: the root's clicked length is taken for ROOT_NOMINAL_MM of them, since
+ * nothing is known of the true scale here.
+ */
+#ifndef ROOT_INTERNAL_H
+#define ROOT_INTERNAL_H
+
+#include "plumbrule/find.h"
+#include "find/find_internal.h"
+
+enum {
+    ROOT_ROWS = 100, /* rows of the grid: 0.13 nominal mm each, finer than a root bends */
+    ROOT_FINE = 4,   /* film samples averaged along into one row */
+    ROOT_POINTS = 20 /* border points of a side: 0.65 nominal mm apart, about the size of the
+                        marrow spaces, so that their errors are nearly independent */
+};
+
+static const double root_nominal_mm = 13.0; /* median root length of Wheeler's table */
+
+struct root_grid {
+    struct geo_line line; /* from the crown click towards the apex click */
+    double length;        /* px between the clicks */
+    double mm;            /* px of one nominal mm */
+    double ds, dt;        /* px of one row, one column */
+    size_t cols, middle;
+    float *v; /* ROOT_ROWS x cols, radiopaque bright */
+};
+
+int root_grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
+                   struct root_grid *out, struct err *err);
+void root_grid_release(struct root_grid *g);
+
+/* A side's way through the grid. t: px across, signed. evidence: against the side's typical one,
+ * 1 is usual, 0 none. */
+struct root_trace {
+    double t[ROOT_ROWS];
+    double evidence[ROOT_ROWS];
+    double strength; /* level: the side's typical step from dentine to ligament */
+};
+/* side 0: +t. */
+int root_trace_side(const struct root_grid *g, int side, struct root_trace *out, struct err *err);
+
+/* Border points of a side from its trace. */
+int root_border_points(const struct find_image *im, const struct root_grid *g, int side,
+                       const struct root_trace *tr, struct find_edge_point out[ROOT_POINTS],
+                       struct err *err);
+
+/* The mid-line of the two sides, with ends and u_ends. */
+int root_midline(const struct root_grid *g, struct find_root *r, struct err *err);
+
+#endif

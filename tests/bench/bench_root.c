@@ -1,0 +1,230 @@
+/*
+ * Root axis and crest from rough points against the phantoms' truth.
+ * usage: bench_root [FILMS-A-STYLE [FIRST-SEED]]
+ *
+ * Clicks are off by up to 10 px (root) and 15 px (crest), evenly over the disc. Axis: against the
+ * true mid-line. Side: each seen point's distance from the true side, over its u. Crest: along the
+ * apical direction, and in all.
+ */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include "fixtures/phantom_internal.h"
+#include "plumbrule/find.h"
+
+static const double deg = 57.29577951308232;
+static const double root_off_px = 10.0, crest_off_px = 15.0;
+
+struct values {
+    double *at;
+    size_t n, cap;
+};
+
+static void add(struct values *v, double x)
+{
+    if (v->n == v->cap) {
+        v->cap = v->cap ? 2 * v->cap : 256;
+        v->at = realloc(v->at, v->cap * sizeof *v->at);
+        if (!v->at)
+            exit(70);
+    }
+    v->at[v->n++] = x;
+}
+
+static int by_size(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+static double quantile(struct values *v, double q)
+{
+    if (v->n == 0)
+        return (double)NAN;
+    qsort(v->at, v->n, sizeof *v->at, by_size);
+    return v->at[(size_t)(q * (double)(v->n - 1) + 0.5)];
+}
+
+static double share_below(const struct values *v, double limit)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < v->n; i++)
+        n += v->at[i] <= limit;
+    return v->n ? 100.0 * (double)n / (double)v->n : (double)NAN;
+}
+
+struct tally {
+    size_t roots, roots_refused, crests, crests_refused;
+    struct values axis, axis_u, side_mm, side_u, bias_mm, crest_mm, crest_u, crest_far, seconds;
+};
+
+static struct geo_point scatter(struct ph_rng *r, struct geo_point p, double reach)
+{
+    double a = ph_rng_uniform(r, 0.0, 6.283185307), d = reach * sqrt(ph_rng_uniform(r, 0.0, 1.0));
+    return (struct geo_point){p.x + d * cos(a), p.y + d * sin(a)};
+}
+
+static double now(void)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+/* Seen points of one side: signed distance outwards. */
+static void compare_side(const struct find_root *r, int side, const struct geo_point *truth,
+                         size_t n, double mm, struct tally *t)
+{
+    for (size_t i = 0; i < r->n[side]; i++) {
+        const struct find_edge_point *p = &r->side[side][i];
+        struct geo_point at;
+        size_t seg;
+        if (!p->seen)
+            continue;
+        double d = plumb_geo_polyline_nearest(truth, n, p->at, &at, &seg);
+        struct geo_point out = geo_perp(geo_sub(truth[n - 1], truth[0]));
+        double sign =
+            geo_dot(geo_sub(p->at, at), out) * (side == 0 ? 1.0 : -1.0) > 0.0 ? 1.0 : -1.0;
+        add(&t->side_mm, d * mm);
+        add(&t->bias_mm, sign * d * mm);
+        add(&t->side_u, d / p->u);
+    }
+}
+
+static bool in_film(const struct film *f, struct geo_point p)
+{
+    return p.x > 2.0 && p.y > 2.0 && p.x < (double)f->width - 3.0 && p.y < (double)f->height - 3.0;
+}
+
+static void root_case(const struct film *film, const struct phantom_tooth_truth *tt,
+                      struct ph_rng *rng, struct tally *t, const char *name)
+{
+    struct find_root r;
+    struct err err = {0};
+    struct geo_point crown = scatter(rng, tt->chord[0], root_off_px);
+    struct geo_point apex = scatter(rng, tt->apex, root_off_px);
+    if (!tt->present || !in_film(film, crown) || !in_film(film, apex))
+        return;
+    t->roots++;
+    double start = now();
+    int rc = plumb_find_root(film, crown, apex, &r, &err);
+    add(&t->seconds, now() - start);
+    if (rc != 0) {
+        t->roots_refused++;
+        if (getenv("VERBOSE"))
+            printf("%s: %s\n", name, err.text);
+        return;
+    }
+    struct geo_point dir = geo_unit(geo_sub(tt->midline[1], tt->midline[0]));
+    double off = fabs(plumb_geo_angle(r.midline.dir, dir));
+    add(&t->axis, off * deg);
+    add(&t->axis_u, off / r.midline.u_angle);
+    struct geo_point axis = geo_perp(dir);
+    bool near_first = geo_dot(geo_sub(tt->near[0], tt->chord[0]), axis) > 0.0;
+    compare_side(&r, near_first ? 0 : 1, tt->near, PHANTOM_SIDE, tt->mm_per_px, t);
+    compare_side(&r, near_first ? 1 : 0, tt->far, PHANTOM_SIDE, tt->mm_per_px, t);
+    if (getenv("VERBOSE"))
+        printf("%s: axis off %.2f deg, u %.2f, seen %.2f %.2f\n", name, off * deg,
+               r.midline.u_angle * deg, r.seen[0], r.seen[1]);
+    plumb_find_root_release(&r);
+}
+
+static void crest_case(const struct film *film, const struct phantom_truth *truth,
+                       const struct phantom_tooth_truth *tt, struct ph_rng *rng, struct tally *t,
+                       const char *name)
+{
+    struct find_crest c;
+    struct err err = {0};
+    struct geo_point rough = scatter(rng, tt->crest, crest_off_px);
+    if (!tt->present || !in_film(film, rough))
+        return;
+    t->crests++;
+    if (plumb_find_crest(film, rough, truth->apical, &c, &err) != 0) {
+        t->crests_refused++;
+        if (getenv("VERBOSE"))
+            printf("%s: %s\n", name, err.text);
+        return;
+    }
+    struct geo_point d = geo_sub(c.at, tt->crest);
+    double along = geo_dot(d, truth->apical);
+    add(&t->crest_mm, fabs(along) * tt->mm_per_px);
+    add(&t->crest_u, fabs(along) / c.u);
+    add(&t->crest_far, geo_norm(d) * tt->mm_per_px);
+    if (getenv("VERBOSE"))
+        printf("%s: crest off %.3f mm, across %.3f, u %.3f\n", name, along * tt->mm_per_px,
+               geo_dot(d, geo_perp(truth->apical)) * tt->mm_per_px, c.u * tt->mm_per_px);
+}
+
+static void one_film(enum phantom_style style, uint64_t seed, struct tally *t)
+{
+    struct phantom_params p;
+    struct phantom ph;
+    struct film film;
+    struct err err = {0};
+    struct ph_rng rng;
+    phantom_params_style(style, seed, true, &p);
+    if (phantom_draw(&p, &ph, &err) != 0 || phantom_to_film(&ph, &film, &err) != 0) {
+        fprintf(stderr, "bench_root: %s\n", err.text);
+        exit(70);
+    }
+    ph_rng_seed(&rng, seed + 977);
+    const struct phantom_tooth_truth *tooth[2] = {&ph.truth.mesial, &ph.truth.distal};
+    for (int k = 0; k < 2; k++) {
+        char name[64];
+        snprintf(name, sizeof name, "%d %llu %s", (int)style, (unsigned long long)seed,
+                 k == 0 ? "mesial" : "distal");
+        root_case(&film, tooth[k], &rng, t, name);
+        crest_case(&film, &ph.truth, tooth[k], &rng, t, name);
+    }
+    free(film.grey);
+    phantom_release(&ph);
+}
+
+static double percent(size_t n, size_t of)
+{
+    return of ? 100.0 * (double)n / (double)of : 0.0;
+}
+
+static void print_tally(const char *style, struct tally *t)
+{
+    printf(
+        "%-8s roots %zu refused %.1f %% | axis median %.2f p95 %.2f p99 %.2f deg, in U95 %.1f %% "
+        "| %.1f ms\n",
+        style, t->roots, percent(t->roots_refused, t->roots), quantile(&t->axis, 0.5),
+        quantile(&t->axis, 0.95), quantile(&t->axis, 0.99), share_below(&t->axis_u, 2.0),
+        1e3 * quantile(&t->seconds, 0.5));
+    printf("         side points %zu: median %.3f p95 %.3f mm, bias %.3f mm, in U95 %.1f %%\n",
+           t->side_mm.n, quantile(&t->side_mm, 0.5), quantile(&t->side_mm, 0.95),
+           quantile(&t->bias_mm, 0.5), share_below(&t->side_u, 2.0));
+    printf("         crests %zu refused %.1f %% | along: median %.3f p95 %.3f mm, within 0.1 mm "
+           "%.1f %%, in U95 %.1f %%; in all: median %.3f mm\n",
+           t->crests, percent(t->crests_refused, t->crests), quantile(&t->crest_mm, 0.5),
+           quantile(&t->crest_mm, 0.95), share_below(&t->crest_mm, 0.1),
+           share_below(&t->crest_u, 2.0), quantile(&t->crest_far, 0.5));
+}
+
+static void release(struct tally *t)
+{
+    struct values *v[] = {&t->axis,     &t->axis_u,  &t->side_mm,   &t->side_u, &t->bias_mm,
+                          &t->crest_mm, &t->crest_u, &t->crest_far, &t->seconds};
+    for (size_t i = 0; i < sizeof v / sizeof v[0]; i++)
+        free(v[i]->at);
+}
+
+int main(int argc, char **argv)
+{
+    static const char *const names[] = {"easy", "typical", "hard"};
+    uint64_t films = argc > 1 ? strtoull(argv[1], NULL, 10) : 100;
+    uint64_t first = argc > 2 ? strtoull(argv[2], NULL, 10) : 1;
+    for (int style = 0; style < 3; style++) {
+        struct tally t = {0};
+        for (uint64_t i = 0; i < films; i++)
+            one_film((enum phantom_style)style, first + i, &t);
+        print_tally(names[style], &t);
+        fflush(stdout);
+        release(&t);
+    }
+    return 0;
+}
