@@ -6,6 +6,7 @@
  * scale come out by themselves. Where second-order terms are more than a tenth of u, the interval
  * comes from propagation of distributions (JCGM 101) and the quantity says so.
  */
+#include "measure/plausible_internal.h"
 #include "measure/scale_internal.h"
 
 #include <stdio.h>
@@ -483,6 +484,7 @@ int plumb_meas_run(const struct sheet *s, const struct meas_film *film, const st
         fill_frame(r, out);
         draw_axes(&r->scene, out);
         warn(r, film, out);
+        plausible_check(&r->scene, out);
     } else {
         plumb_meas_result_release(out);
     }

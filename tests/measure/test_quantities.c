@@ -43,98 +43,14 @@ static double value(const struct meas_result *r, const char *id)
     return q ? q->v.value : (double)NAN;
 }
 
-struct expected {
-    const char *id;
-    double value;
-};
-
-static struct geo_point lean(double deg)
-{
-    return (struct geo_point){sin(deg * rad), cos(deg * rad)};
-}
-
-/* Crossing of the straight near side with the level v, all in mm. */
-static double near_at(const struct site *s, int side, double v)
-{
-    double t = (v - s->near_top[side].y) / (s->near_end[side].y - s->near_top[side].y);
-    return s->near_top[side].x + t * (s->near_end[side].x - s->near_top[side].x);
-}
-
-/* The site's frame leans by the mean of the roots' angles. */
-static double space_along_m(const struct site *s)
-{
-    double bis = 0.5 * (s->root_deg[0] + s->root_deg[1]);
-    struct geo_point a = lean(bis), m = {a.y, -a.x};
-    double level = 0.5 * (geo_dot(s->crest[0], a) + geo_dot(s->crest[1], a));
-    double x[2];
-    for (int i = 0; i < 2; i++) {
-        /* point on the near side with coordinate `level` along a, found by bisection */
-        double lo = -1.5, hi = 13.0;
-        for (int k = 0; k < 200; k++) {
-            double v = 0.5 * (lo + hi);
-            struct geo_point p = {near_at(s, i, v), v};
-            *(geo_dot(p, a) < level ? &lo : &hi) = v;
-        }
-        x[i] = geo_dot((struct geo_point){near_at(s, i, lo), lo}, m);
-    }
-    return x[0] - x[1];
-}
-
-/* Distance of a point from a straight near side. */
-static double from_near(const struct site *s, int side, struct geo_point p)
-{
-    struct geo_point d = geo_unit(geo_sub(s->near_end[side], s->near_top[side]));
-    return fabs(geo_cross(d, geo_sub(p, s->near_top[side])));
-}
-
-static double pin_clearance(const struct site *s, int side)
-{
-    struct geo_point dir = lean(s->pin_deg), across = {dir.y, -dir.x};
-    struct geo_point off = geo_mul(across, (side == MESIAL ? 0.5 : -0.5) * s->width);
-    double top = from_near(s, side, off);
-    double end = from_near(s, side, geo_add(geo_mul(dir, s->length), off));
-    return fmin(top, end); /* two straight lines: the nearest point is at an end */
-}
-
-static size_t expect(const struct site *s, struct expected *e)
-{
-    struct geo_point p = lean(s->pin_deg), tip = geo_mul(p, s->length);
-    size_t n = 0;
-#define E(name, number) e[n++] = (struct expected){name, number}
-    E("angle.mesial", s->pin_deg - s->root_deg[0]);
-    E("angle.distal", s->pin_deg - s->root_deg[1]);
-    E("angle.mean", s->pin_deg - 0.5 * (s->root_deg[0] + s->root_deg[1]));
-    E("angle.roots", s->root_deg[1] - s->root_deg[0]);
-    E("clearance.mesial", pin_clearance(s, 0));
-    E("clearance.distal", pin_clearance(s, 1));
-    E("level.mesial", geo_dot(s->crest[0], p));
-    E("level.distal", geo_dot(s->crest[1], p));
-    E("stop.mesial", geo_dot(s->crest[0], p) + 2.0);
-    E("stop.distal", geo_dot(s->crest[1], p) + 2.0);
-    E("depth.mesial", s->length - geo_dot(s->crest[0], p));
-    E("depth.distal", s->length - geo_dot(s->crest[1], p));
-    E("cej_crest.mesial", geo_dot(geo_sub(s->crest[0], s->cej[0]), lean(s->root_deg[0])));
-    E("cej_crest.distal", geo_dot(geo_sub(s->crest[1], s->cej[1]), lean(s->root_deg[1])));
-    E("root_length.mesial", geo_dot(geo_sub(s->apex[0], s->cej[0]), lean(s->root_deg[0])));
-    E("root_length.distal", geo_dot(geo_sub(s->apex[1], s->cej[1]), lean(s->root_deg[1])));
-    E("space.crest", space_along_m(s));
-    E("bound.1", s->bound_v - tip.y);
-    E("bound_axis.1", (s->bound_v - tip.y) / p.y);
-    double loss = fmax(e[12].value - 2.0, 0.0);
-    E("loss.mesial", loss);
-    E("loss_pct.mesial", 100.0 * loss / (e[14].value - 2.0));
-#undef E
-    return n;
-}
-
 static void check_placing(const struct site *s, const struct placing *p)
 {
     struct sheet sheet;
     struct meas_result r;
-    struct expected e[40];
+    struct site_value e[SITE_VALUES];
     site_sheet(s, p, 1.0, &sheet);
     measure(&sheet, &r);
-    size_t n = expect(s, e);
+    size_t n = site_truth(s, e);
     for (size_t i = 0; i < n; i++)
         if (!(fabs(value(&r, e[i].id) - e[i].value) < 1e-6))
             fail_msg("%s: %.9f, wanted %.9f (turn %g, mirrored %d, %g mm/px)", e[i].id,

@@ -27,6 +27,13 @@ struct placing {
 void site_default(struct site *s);
 /* Every mark with the same sd, px (0: the defaults). */
 void site_sheet(const struct site *s, const struct placing *p, double sd, struct sheet *out);
+/* What must be measured of it, by trigonometry. */
+enum { SITE_VALUES = 40 };
+struct site_value {
+    const char *id;
+    double value;
+};
+size_t site_truth(const struct site *s, struct site_value e[SITE_VALUES]);
 struct geo_point site_px(const struct placing *p, struct geo_point mm);
 
 #endif

@@ -1,0 +1,21 @@
+#!/bin/sh
+# Prints the accuracy, coverage and speed tables. usage: run.sh BUILD-FOLDER
+# BENCH_FILMS: films a style (default 200). BENCH_SEED: first seed.
+set -u
+B=$1
+films=${BENCH_FILMS:-200}
+seed=${BENCH_SEED:-1}
+for b in "$B"/tests/bench/bench_*; do
+    [ -x "$b" ] && [ ! -d "$b" ] || continue
+    case "$b" in
+    *.o | *.d) continue ;;
+    *bench_coverage) "$b" 2000 "$seed" ;;
+    *) "$b" "$films" "$seed" ;;
+    esac
+    echo
+done
+for s in tests/bench/bench_*.sh; do
+    [ -e "$s" ] || continue
+    sh "$s" "$B"
+    echo
+done

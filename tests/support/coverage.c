@@ -1,0 +1,122 @@
+#include "tests/support/coverage.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "tests/support/site.h"
+
+static const double rad = 3.14159265358979323846 / 180.0;
+static const double film_px = 3000.0;
+
+static double spread(struct unc_rng *r, double lo, double hi)
+{
+    return lo + (hi - lo) * plumb_unc_rng_uniform(r);
+}
+
+static void random_site(struct unc_rng *r, struct site *s, struct placing *p)
+{
+    site_default(s);
+    s->pin_deg = spread(r, -10.0, 10.0);
+    s->width = spread(r, 2.0, 3.5);
+    s->length = spread(r, 9.0, 14.0);
+    s->bound_v = s->length + spread(r, 1.0, 5.0);
+    for (int i = 0; i < SIDES; i++) {
+        double side = i == MESIAL ? 1.0 : -1.0;
+        s->root_deg[i] = spread(r, -6.0, 6.0);
+        s->crest[i].y = spread(r, -0.5, 4.0);
+        s->near_top[i].x = side * spread(r, 3.0, 4.5);
+        s->near_end[i].x = s->near_top[i].x + spread(r, -0.8, 0.8);
+        s->near_end[i].y = s->length + 3.0;
+        s->apex[i].y = spread(r, 11.0, 16.0);
+    }
+    *p = (struct placing){spread(r, 0.0, 360.0), spread(r, 0.02, 0.04), false, 0};
+    p->mirrored = plumb_unc_rng_uniform(r) < 0.5;
+}
+
+/* Which object a mark is on: 0 the pin, else an index of its own. */
+static int object_of(const char *name)
+{
+    static const char *const word[] = {"mesial.", "distal.", "bounds["};
+    for (int i = 0; i < 3; i++)
+        if (strncmp(name, word[i], strlen(word[i])) == 0)
+            return i + 1;
+    return 0;
+}
+
+/* What goes wrong between the mouth and the sheet. */
+static void spoil(struct unc_rng *r, const struct meas_config *c, const struct placing *p,
+                  struct sheet *s)
+{
+    enum { MARKS = 200 };
+    struct sheet_mark_ref ref[MARKS];
+    size_t n = plumb_sheet_marks(s, ref, MARKS);
+    double magnify[4] = {1.0}, middle = 0.5 * (film_px - 1.0);
+    for (int i = 1; i < 4; i++) /* an object so far towards the tube is seen so much larger */
+        magnify[i] = 1.0 / (1.0 - c->plane.u_mm * plumb_unc_rng_normal(r) / c->source_to_film_mm);
+    for (size_t i = 0; i < n && i < MARKS; i++) {
+        struct mark *m = ref[i].mark;
+        double big = magnify[object_of(ref[i].name)], u = c->mark[ref[i].kind].u_mm / p->mm_per_px;
+        m->x = middle + (m->x - middle) * big + u * plumb_unc_rng_normal(r);
+        m->y = middle + (m->y - middle) * big + u * plumb_unc_rng_normal(r);
+        m->sd = u;
+    }
+    double lean = c->lean.u_mm * rad * plumb_unc_rng_normal(r);
+    s->gauge[0].mm = s->gauge[0].mm / cos(lean) + c->gauge_size.u_mm * plumb_unc_rng_normal(r);
+    s->gauge[1].mm += c->gauge_size.u_mm * plumb_unc_rng_normal(r);
+}
+
+static struct coverage_row *row_of(struct coverage *c, const char *id)
+{
+    for (size_t i = 0; i < c->n; i++)
+        if (strcmp(c->row[i].id, id) == 0)
+            return &c->row[i];
+    if (c->n >= COVERAGE_IDS)
+        return NULL;
+    plumb_text_copy(c->row[c->n].id, MEAS_ID, id);
+    return &c->row[c->n++];
+}
+
+static void count(struct coverage *c, const struct meas_quantity *q, double truth)
+{
+    struct coverage_row *row = row_of(c, q->id);
+    if (row == NULL || !(q->v.u > 0.0))
+        return;
+    double z = (q->v.value - truth) / q->v.u;
+    row->n += 1.0;
+    row->held += truth >= q->v.lo && truth <= q->v.hi;
+    row->sum_z += z;
+    row->sum_z2 += z * z;
+}
+
+int coverage_run(size_t trials, uint64_t seed, struct coverage *out, struct err *err)
+{
+    struct meas_config config;
+    struct unc_rng rng;
+    *out = (struct coverage){0};
+    int rc = plumb_meas_config_default(&config, err);
+    plumb_unc_rng_seed(&rng, seed);
+    for (size_t t = 0; rc == 0 && t < trials; t++) {
+        struct site s;
+        struct placing p;
+        struct sheet sheet;
+        struct meas_result r;
+        struct site_value truth[SITE_VALUES];
+        random_site(&rng, &s, &p);
+        site_sheet(&s, &p, 0.0, &sheet);
+        spoil(&rng, &config, &p, &sheet);
+        struct meas_film film = {.width = (size_t)film_px, .height = (size_t)film_px};
+        rc = plumb_meas_run(&sheet, &film, &config, &r, err);
+        size_t n = site_truth(&s, truth);
+        for (size_t i = 0; rc == 0 && i < n; i++) {
+            const struct meas_quantity *q = plumb_meas_find(&r, truth[i].id);
+            if (q != NULL)
+                count(out, q, truth[i].value);
+        }
+        const struct meas_quantity *k = rc == 0 ? plumb_meas_find(&r, "scale") : NULL;
+        if (k != NULL)
+            count(out, k, p.mm_per_px);
+        plumb_meas_result_release(&r);
+        plumb_sheet_release(&sheet);
+    }
+    return rc;
+}
