@@ -1,8 +1,10 @@
 /*
  * Whole-file reading and atomic writing. A new file is written beside its place, synced, then given
  * its name: by rename when it may replace, by link when it must not (link fails when the name has
- * been taken meanwhile; rename would not).
+ * been taken meanwhile; rename would not). A symbolic link and the permissions of a replaced file
+ * stay as they were.
  */
+#define _XOPEN_SOURCE 700 /* realpath */
 #include "plumbrule/base.h"
 
 #include <errno.h>
@@ -84,35 +86,84 @@ static void file_out_release(struct file_out *f)
     *f = (struct file_out){0};
 }
 
+/* Where the bytes go in the end: the file behind a symbolic link, so that the link stays one. */
+static char *real_place(const char *path, bool replace, struct err *err)
+{
+    char *end = replace ? realpath(path, NULL) : NULL;
+    if (end != NULL)
+        return end;
+    size_t n = strlen(path) + 1;
+    end = plumb_mem_array(n, 1, err);
+    return end != NULL ? memcpy(end, path, n) : NULL;
+}
+
+/* A new file beside path. Hidden and short: no other program takes it for a film, and any name that
+ * the folder can hold can be written. */
+static int open_temp(struct file_out *f, struct err *err)
+{
+    static const int most_tries = 1000; /* names that others took or left behind */
+    static const size_t room = 64;
+    size_t dir = (size_t)(plumb_path_base(f->path) - f->path);
+    f->temp = plumb_mem_array(dir + room, 1, err);
+    if (f->temp == NULL)
+        return ERR_NOMEM;
+    memcpy(f->temp, f->path, dir);
+    f->fd = -1;
+    errno = EEXIST;
+    for (int i = 0; i < most_tries && f->fd < 0 && errno == EEXIST; i++) {
+        snprintf(f->temp + dir, room, ".plumbrule-%ld-%d.part", (long)getpid(), i);
+        f->fd = open(f->temp, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+    }
+    if (f->fd < 0)
+        return plumb_err_set(err, ERR_CREATE, "cannot be created: %s", strerror(errno));
+    return 0;
+}
+
+/* A device or a pipe is written to, never replaced. */
+static int open_device(struct file_out *f, struct err *err)
+{
+    f->fd = open(f->path, O_WRONLY | O_CLOEXEC);
+    if (f->fd < 0)
+        return plumb_err_set(err, ERR_CREATE, "cannot be opened: %s", strerror(errno));
+    return 0;
+}
+
+static bool is_device(const struct stat *st)
+{
+    return S_ISCHR(st->st_mode) || S_ISFIFO(st->st_mode) || S_ISBLK(st->st_mode);
+}
+
+static int open_output(struct file_out *f, const struct stat *old, struct err *err)
+{
+    if (old != NULL && S_ISDIR(old->st_mode))
+        return plumb_err_set(err, ERR_CREATE, "is a folder: name a file in it");
+    if (old != NULL && is_device(old))
+        return open_device(f, err);
+    int rc = open_temp(f, err);
+    /* what was private stays private */
+    if (rc == 0 && old != NULL && fchmod(f->fd, old->st_mode & 0777) != 0) {
+        rc = plumb_err_set(err, ERR_CREATE, "cannot be created: %s", strerror(errno));
+        close(f->fd);
+        unlink(f->temp);
+    }
+    return rc;
+}
+
 int plumb_file_out_open(struct file_out *f, const char *path, bool replace, struct err *err)
 {
     *f = (struct file_out){.replace = replace};
     struct stat st;
-    if (!replace && lstat(path, &st) == 0)
+    bool there = stat(path, &st) == 0;
+    bool taken = there || lstat(path, &st) == 0;
+    if (!replace && taken && !(there && is_device(&st)))
         return plumb_err_set(err, ERR_CREATE, "is there already: not overwritten");
-    size_t n = strlen(path) + 16;
-    f->path = plumb_mem_array(n, 1, err);
-    f->temp = plumb_mem_array(n, 1, err);
-    if (f->path == NULL || f->temp == NULL) {
+    f->path = real_place(path, replace, err);
+    int rc = f->path != NULL ? open_output(f, there ? &st : NULL, err) : ERR_NOMEM;
+    if (rc != 0) {
         file_out_release(f);
-        return ERR_NOMEM;
-    }
-    snprintf(f->path, n, "%s", path);
-    snprintf(f->temp, n, "%s.XXXXXX", path);
-    f->fd = mkstemp(f->temp);
-    if (f->fd < 0) {
-        int why = errno;
-        file_out_release(f);
-        return plumb_err_set(err, ERR_CREATE, "cannot be created: %s", strerror(why));
+        return rc;
     }
     f->open = true;
-    mode_t mask = umask(0);
-    umask(mask);
-    if (fchmod(f->fd, 0666 & ~mask) != 0) {
-        int why = errno;
-        plumb_file_out_abort(f);
-        return plumb_err_set(err, ERR_CREATE, "cannot be created: %s", strerror(why));
-    }
     return 0;
 }
 
@@ -131,58 +182,67 @@ int plumb_file_out_write(struct file_out *f, const void *data, size_t len, struc
     return 0;
 }
 
-/* The new name lasts a power cut only once the folder is on disk too; some file systems refuse. */
-static void sync_folder(const char *path)
+/* The new name lasts a power cut only once the folder is on disk too; some file systems refuse.
+ * Cuts the name off f->temp. */
+static void sync_folder(struct file_out *f)
 {
-    char *dir = strdup(path);
-    if (dir == NULL)
+    char *slash = strrchr(f->temp, '/');
+    if (slash != NULL)
+        slash[slash == f->temp ? 1 : 0] = '\0';
+    int fd = open(slash != NULL ? f->temp : ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd < 0)
         return;
-    char *slash = strrchr(dir, '/');
-    if (slash == dir)
-        slash[1] = '\0';
-    else if (slash != NULL)
-        *slash = '\0';
-    int fd = open(slash ? dir : ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (fd >= 0) {
-        (void)fsync(fd);
-        close(fd);
-    }
-    free(dir);
+    (void)fsync(fd);
+    close(fd);
+}
+
+/* Without hard links: an empty file that only we can have made holds the place. */
+static int take_place(const struct file_out *f)
+{
+    int fd = open(f->path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+    if (fd < 0)
+        return -1;
+    close(fd);
+    return rename(f->temp, f->path);
 }
 
 static int give_name(const struct file_out *f)
 {
     if (f->replace)
         return rename(f->temp, f->path);
-    if (link(f->temp, f->path) == 0)
-        return unlink(f->temp);
-    if (errno == EPERM || errno == ENOTSUP) /* no hard links on this file system */
-        return access(f->path, F_OK) == 0 ? (errno = EEXIST, -1) : rename(f->temp, f->path);
-    return -1;
+    if (link(f->temp, f->path) == 0) {
+        (void)unlink(f->temp);
+        return 0;
+    }
+    return errno == EEXIST || errno == ENOENT ? -1 : take_place(f);
+}
+
+/* Everything on disk and closed? Leaves the reason in errno. */
+static bool finish_writing(struct file_out *f)
+{
+    /* pipes and some devices cannot be synced, which is no failure to write */
+    bool synced = fsync(f->fd) == 0 || errno == EINVAL || errno == EROFS || errno == ENOTSUP;
+    int why = errno;
+    bool closed = close(f->fd) == 0;
+    if (!synced)
+        errno = why;
+    f->open = false;
+    return synced && closed;
 }
 
 int plumb_file_out_commit(struct file_out *f, struct err *err)
 {
-    bool synced = fsync(f->fd) == 0 || errno == EINVAL || errno == EROFS;
-    int why = errno;
-    bool closed = close(f->fd) == 0;
-    if (synced && !closed)
-        why = errno;
-    f->open = false;
-    if (!synced || !closed) {
+    int rc = 0;
+    if (!finish_writing(f))
+        rc = plumb_err_set(err, ERR_IO, "cannot be written: %s", strerror(errno));
+    else if (f->temp != NULL && give_name(f) != 0)
+        rc = plumb_err_set(err, ERR_CREATE, "cannot be given its name: %s", strerror(errno));
+    if (f->temp != NULL && rc != 0)
         unlink(f->temp);
-        file_out_release(f);
-        return plumb_err_set(err, ERR_IO, "cannot be written: %s", strerror(why));
-    }
-    if (give_name(f) != 0) {
-        why = errno;
-        unlink(f->temp);
-        file_out_release(f);
-        return plumb_err_set(err, ERR_CREATE, "cannot be given its name: %s", strerror(why));
-    }
-    sync_folder(f->path);
+    else if (f->temp != NULL)
+        sync_folder(f);
     file_out_release(f);
-    return 0;
+    return rc;
 }
 
 void plumb_file_out_abort(struct file_out *f)
@@ -190,7 +250,8 @@ void plumb_file_out_abort(struct file_out *f)
     if (f == NULL || !f->open)
         return;
     close(f->fd);
-    unlink(f->temp);
+    if (f->temp != NULL)
+        unlink(f->temp);
     file_out_release(f);
 }
 
