@@ -1,0 +1,127 @@
+#!/bin/sh
+# The command line as a user meets it: output, standard error, exit codes (sysexits.h), full disk.
+# usage: test_cli.sh BUILD-FOLDER
+set -u
+B=$1
+cmd=$PWD/$B/plumbrule
+demo=$PWD/demo-images
+tmp=$(mktemp -d)
+trap 'rm -rf "$tmp"' EXIT
+bad=0
+XDG_CONFIG_HOME=$tmp/none
+export XDG_CONFIG_HOME
+
+fail() { echo "FAILED: $1"; bad=1; }
+# wants CODE WHAT COMMAND...: runs, keeps stdout in out and stderr in err
+wants() {
+    code=$1 what=$2
+    shift 2
+    "$@" >"$tmp/out" 2>"$tmp/err" </dev/null
+    got=$?
+    [ $got -eq "$code" ] || { fail "$what: exit $got, wanted $code"; cat "$tmp/err"; }
+}
+says() { grep -q -- "$1" "$tmp/$2" || { fail "$what: no '$1' in $2"; cat "$tmp/$2"; }; }
+silent() { [ ! -s "$tmp/$1" ] || { fail "$what: $1 is not empty"; cat "$tmp/$1"; }; }
+
+# --- help and usage
+wants 0 help "$cmd" --help
+says 'plumbrule record SHEET' out
+silent err
+wants 0 version "$cmd" --version
+says 'plumbrule 0' out
+wants 64 'no command' "$cmd"
+silent out
+wants 64 'unknown command' "$cmd" frobnicate
+says 'frobnicate: no such command' err
+wants 64 'unknown option' "$cmd" pin --frobnicate x.png
+says 'no such option' err
+wants 64 'option of another command' "$cmd" pin --tooth 35 x.png
+wants 64 'bad gauge' "$cmd" start x.png --gauge width=3
+says 'length=MM' err
+wants 64 'bad jobs' "$cmd" pin --jobs 0 x.png
+wants 64 'no file' "$cmd" record
+
+# --- inputs that are not there or are no film
+wants 66 'missing film' "$cmd" pin "$tmp/none.png"
+says "plumbrule: $tmp/none.png: no such file" err
+silent out
+wants 66 'a folder' "$cmd" pin "$tmp"
+: >"$tmp/empty.png"
+wants 65 'an empty film' "$cmd" pin "$tmp/empty.png"
+echo 'not a film' >"$tmp/text.png"
+wants 65 'a text' "$cmd" pin "$tmp/text.png"
+[ "$(wc -l <"$tmp/err")" -eq 1 ] || fail 'a text: more than one line'
+echo '{"format":"plumbrule-sheet","version":1,"film":{"file":1}}' >"$tmp/s.json"
+wants 65 'a sheet with a fault' "$cmd" measure "$tmp/s.json"
+says 'line 1, column' err
+wants 65 'max-pixels' "$cmd" pin --max-pixels 1000 "$demo/first-drill.tif"
+
+# --- the way of the work
+cp "$demo"/*.json "$demo"/*.png "$demo"/*.tif "$demo"/*.jpg "$tmp" 2>/dev/null
+wants 0 pin "$cmd" pin --json "$tmp/first-drill.tif"
+says '"format":"plumbrule-pin"' out
+says '"confidence"' out
+wants 0 'a film without a pin' "$cmd" pin --json "$tmp/four-months.png"
+says '"pins":\[\]' out
+wants 0 start "$cmd" start "$tmp/first-drill.tif" --tooth 35 --gauge length=12.0 --gauge across=2.2 --out "$tmp/new.sheet.json"
+says 'to be placed by hand' err
+grep -q '"by": *"found"' "$tmp/new.sheet.json" || fail 'start: no found mark in the sheet'
+wants 73 'start over an existing sheet' "$cmd" start "$tmp/first-drill.tif" --out "$tmp/new.sheet.json"
+wants 0 'measure a found sheet' "$cmd" measure "$tmp/new.sheet.json"
+says PROPOSED out
+wants 0 measure "$cmd" measure --json "$tmp/first-drill.sheet.json"
+says '"format":"plumbrule-results"' out
+wants 0 csv "$cmd" measure --csv "$tmp"/*-drill.sheet.json
+[ "$(grep -c '^film,' "$tmp/out")" -eq 1 ] || fail 'csv: not one header'
+wants 0 missing "$cmd" measure --missing "$tmp/new.sheet.json"
+says 'clearance.mesial lacks' out
+wants 0 budget "$cmd" measure --budget "$tmp/first-drill.sheet.json"
+says ' %  ' out
+(cd "$tmp" && "$cmd" measure --json - <first-drill.sheet.json >stdin.out 2>/dev/null) || fail 'measure -'
+"$cmd" measure --json "$tmp/first-drill.sheet.json" 2>/dev/null | cmp -s - "$tmp/stdin.out" || fail 'measure - differs'
+
+# --- records
+wants 0 record "$cmd" record "$tmp/first-drill.sheet.json" --into "$tmp/chart"
+says 'first-drill.sheet-r01.json' out
+wants 0 'record again' "$cmd" record "$tmp/first-drill.sheet.json" --into "$tmp/chart"
+says 'first-drill.sheet-r02.png' out
+for f in png txt json; do
+    cmp -s "$tmp/chart/first-drill.sheet-r01.$f" "$tmp/chart/first-drill.sheet-r02.$f" || fail "same sheet, other bytes: $f"
+done
+ls -a "$tmp/chart" | grep -vqE '^\.\.?$|-r0[12]\.(png|txt|json)$' && fail 'a temporary file was left'
+cmp -s "$tmp/first-drill.tif" "$demo/first-drill.tif" || fail 'the film was written to'
+: >"$tmp/file"
+wants 73 'a folder that is a file' "$cmd" record "$tmp/first-drill.sheet.json" --into "$tmp/file"
+sed 's/"sha256": *"[0-9a-f]/"sha256": "x/; s/"x\([0-9a-f]*\)"/"0\1"/' "$tmp/first-drill.sheet.json" >"$tmp/other.sheet.json"
+cp "$tmp/second-drill.png" "$tmp/swap.png"
+sed 's/first-drill.tif/second-drill.png/' "$tmp/first-drill.sheet.json" >"$tmp/swapped.sheet.json"
+wants 65 'another film' "$cmd" measure "$tmp/swapped.sheet.json"
+says 'film-changed' err
+
+# --- several inputs: one bad one is told and the rest done, in order
+wants 66 several "$cmd" measure --json --jobs 2 "$tmp/first-drill.sheet.json" "$tmp/gone.json" "$tmp/second-drill.sheet.json"
+[ "$(wc -l <"$tmp/out")" -eq 2 ] || fail 'several: not two documents'
+head -1 "$tmp/out" | grep -q first-drill || fail 'several: not in input order'
+says 'gone.json: no such file' err
+
+# --- a full disk and a reader that went away
+if [ -w /dev/full ]; then
+    "$cmd" --help >/dev/full 2>"$tmp/err"
+    [ $? -eq 74 ] || fail '/dev/full: not 74'
+    "$cmd" measure --json "$tmp/first-drill.sheet.json" >/dev/full 2>"$tmp/err"
+    [ $? -eq 74 ] || fail 'measure to /dev/full: not 74'
+fi
+
+# --- limits of one's own
+echo '{"format":"plumbrule-limits","version":1,"limits":[{"quantity":"clearance.*","at_least":2.5,"caption":"ours"}]}' >"$tmp/l.json"
+wants 0 limits "$cmd" limits --limits "$tmp/l.json"
+says 'at least 2.5: ours' out
+echo '{"format":"plumbrule-limits","version":1,"limits":[{"quantity":"clearance.*","at_least":"wide"}]}' >"$tmp/l.json"
+wants 65 'limits with a fault' "$cmd" limits --limits "$tmp/l.json"
+says 'line 1, column' err
+mkdir -p "$tmp/xdg/plumbrule"
+echo '{"format":"plumbrule-limits","version":1,"limits":[{"quantity":"angle.*","within":3,"caption":"from the folder"}]}' >"$tmp/xdg/plumbrule/limits.json"
+XDG_CONFIG_HOME=$tmp/xdg wants 0 'limits from the config folder' "$cmd" limits
+says 'from the folder' out
+
+exit $bad
