@@ -69,6 +69,7 @@ struct meas_quantity {
 };
 struct meas_missing {
     char id[MEAS_ID];
+    const char *unit;
     char lacks[160]; /* the marks it lacks, in words */
 };
 struct meas_finding {

@@ -12,6 +12,8 @@
 int plumb_rec_text(const struct exam *e, struct buf *out, struct err *err);
 /* Only scale, quantities and findings, as the report words them. */
 int plumb_rec_table(const struct exam *e, struct buf *out, struct err *err);
+/* One page for the moment of deciding: findings beside what only the eye sees. */
+int plumb_rec_worksheet(const struct exam *e, struct buf *out, struct err *err);
 /* One line for each quantity that could not be measured: which marks it lacks. */
 int plumb_rec_missing(const struct exam *e, struct buf *out, struct err *err);
 /* For each quantity, which input contributes how much of its variance, largest first. */

@@ -7,7 +7,7 @@
 
 struct cli_options {
     struct exam_options exam;
-    bool json, csv, missing, budget, legend, force;
+    bool json, csv, missing, budget, worksheet, legend, force;
     int jobs;
     const char *into, *out, *tooth, *stage, *taken;
     enum sheet_notation notation;

@@ -288,6 +288,8 @@ int cli_measure(const struct cli_options *o, const char *path, struct buf *out,
         rc = plumb_rec_missing(&e, out, err);
     else if (o->budget)
         rc = plumb_rec_budget(&e, out, err);
+    else if (o->worksheet)
+        rc = plumb_rec_worksheet(&e, out, err);
     else
         rc = plumb_rec_table(&e, out, err);
     say_all(&e.result.warnings, say);

@@ -34,6 +34,7 @@ static const char help_rest[] =
     "  --json | --csv               one document a sheet | one line a quantity\n"
     "  --missing                    which marks each absent quantity lacks\n"
     "  --budget                     which mark contributes how much to each uncertainty\n"
+    "  --worksheet                  one page: findings beside what only the eye sees\n"
     "record\n"
     "  --into DIR                   folder of the record (default: this one)\n"
     "  --no-legend                  picture without the margin\n"
@@ -66,7 +67,7 @@ static const struct command {
      false,
      {COMMON, "tooth", "notation", "seen-from", "gauge", "sensor", "mesial-root", "distal-root",
       "mesial-crest", "distal-crest", "taken", "stage", "out", "replace", "limits", NULL}},
-    {"measure", cli_measure, true, {COMMON, SHEETS, "csv", "missing", "budget", NULL}},
+    {"measure", cli_measure, true, {COMMON, SHEETS, "csv", "missing", "budget", "worksheet", NULL}},
     {"record", cli_record, true, {COMMON, SHEETS, "into", "no-legend", NULL}},
     {"limits", NULL, false, {"json", "limits", NULL}},
 };
@@ -96,8 +97,8 @@ static int run(const struct command *c, int argc, char **argv)
     int first = cli_options_read(argc, argv, c->allowed, &o);
     if (first < 0)
         return EX_USAGE;
-    if (o.json + o.csv + o.missing + o.budget > 1)
-        return usage("--json, --csv, --missing and --budget exclude each other", c->name);
+    if (o.json + o.csv + o.missing + o.budget + o.worksheet > 1)
+        return usage("--json, --csv, --missing, --budget, --worksheet exclude each other", c->name);
     if (c->job == NULL)
         return o.n_inputs > 0 ? usage("takes no file", c->name) : run_limits(&o);
     if (o.n_inputs == 0)

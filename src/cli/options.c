@@ -14,6 +14,7 @@ enum opt {
     OPT_CSV,
     OPT_MISSING,
     OPT_BUDGET,
+    OPT_WORKSHEET,
     OPT_NO_LEGEND,
     OPT_REPLACE,
     OPT_JOBS,
@@ -42,6 +43,7 @@ static const struct option options[] = {
     {"csv", no_argument, NULL, OPT_CSV},
     {"missing", no_argument, NULL, OPT_MISSING},
     {"budget", no_argument, NULL, OPT_BUDGET},
+    {"worksheet", no_argument, NULL, OPT_WORKSHEET},
     {"no-legend", no_argument, NULL, OPT_NO_LEGEND},
     {"replace", no_argument, NULL, OPT_REPLACE},
     {"jobs", required_argument, NULL, OPT_JOBS},
@@ -231,6 +233,9 @@ static int read_option(int opt, const char *v, struct cli_options *o)
         return 0;
     case OPT_BUDGET:
         o->budget = true;
+        return 0;
+    case OPT_WORKSHEET:
+        o->worksheet = true;
         return 0;
     case OPT_NO_LEGEND:
         o->legend = false;

@@ -171,26 +171,25 @@ static int read_limit(const struct reader *r, const json_t *v, const char *path,
     return read_comparison(r, v, path, e);
 }
 
-/* An entry for the same quantity and comparison replaces the one there is. */
-static int put_limit(const struct reader *r, const struct meas_limit_entry *e,
-                     struct meas_config *c)
+static void drop_like(const struct meas_limit_entry *e, struct meas_config *c, size_t old)
 {
-    for (size_t i = 0; i < c->n_limits; i++)
-        if (strcmp(c->limit[i].quantity, e->quantity) == 0 && c->limit[i].compare == e->compare) {
-            c->limit[i] = *e;
-            return 0;
-        }
-    if (c->n_limits >= MEAS_LIMITS)
-        return fault(r, "limits", "has too many entries");
-    c->limit[c->n_limits++] = *e;
-    return 0;
+    size_t kept = 0;
+    for (size_t i = 0; i < c->n_limits; i++) {
+        bool like = i < old && strcmp(c->limit[i].quantity, e->quantity) == 0 &&
+                    c->limit[i].compare == e->compare;
+        if (!like)
+            c->limit[kept++] = c->limit[i];
+    }
+    c->n_limits = kept;
 }
 
+/* A file's entries for a quantity and comparison replace all there were; within one file there may
+ * be several. */
 static int read_limits(const struct reader *r, json_t *limits, struct meas_config *c)
 {
     if (!json_is_array(limits))
         return fault(r, "limits", "is not a list");
-    size_t i;
+    size_t i, old = c->n_limits;
     json_t *v;
     json_array_foreach(limits, i, v)
     {
@@ -198,10 +197,14 @@ static int read_limits(const struct reader *r, json_t *limits, struct meas_confi
         snprintf(path, sizeof path, "limits[%zu]", i);
         struct meas_limit_entry e;
         int rc = read_limit(r, v, path, &e);
-        if (rc == 0)
-            rc = put_limit(r, &e, c);
         if (rc != 0)
             return rc;
+        size_t before = c->n_limits;
+        drop_like(&e, c, old);
+        old -= before - c->n_limits;
+        if (c->n_limits >= MEAS_LIMITS)
+            return fault(r, path, "is one too many: at most 64 limits");
+        c->limit[c->n_limits++] = e;
     }
     return 0;
 }

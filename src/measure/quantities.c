@@ -278,6 +278,27 @@ static double fracture(const struct scene *sc, int side, struct slot_extra *extr
     return sc->k * ahead(at(&neighbour(sc, side)->crest), at(edge), dir);
 }
 
+/* What is left of the tooth above the crest, along its axis. */
+static double sound(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    return -fracture(sc, side, extra);
+}
+
+/* Share of the root without bone, nothing subtracted. */
+static double rbl_pct(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    double root = root_length(sc, side, extra);
+    return root > 0.0 ? 100.0 * cej_crest(sc, side, extra) / root : (double)NAN;
+}
+
+/* How far the shoulder would go towards mesial if the pin turned about its tip onto the bisector.
+ */
+static double turn_shoulder(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    return -sc->k * ahead(at(&sc->s->pin.tip), at(&sc->s->pin.shoulder), sc->m);
+}
+
 /* --- space and bounds ---------------------------------------------------------------------------
  */
 
@@ -394,6 +415,32 @@ static double plan_clearance(const struct scene *sc, int side, struct slot_extra
     return clearance_of(sc, side, "plan.clearance", line, extra);
 }
 
+/* The distance to keep on a side, from the limits in force. */
+static double kept_distance(const struct scene *sc)
+{
+    for (size_t i = 0; i < sc->c->n_limits; i++)
+        if (strcmp(sc->c->limit[i].quantity, "plan.clearance.*") == 0 &&
+            sc->c->limit[i].compare == UNC_AT_LEAST)
+            return sc->c->limit[i].limit;
+    return 0.0;
+}
+
+/* Widest cylinder on the planned axis that keeps the distance on both sides. */
+static double plan_widest(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    struct geo_line axis;
+    if (!scene_plan(sc, &axis))
+        return NAN;
+    const struct geo_point line[2] = {axis.at, plan_tip(sc, &axis)};
+    double room = INFINITY;
+    for (int i = 0; i < SIDES; i++) {
+        struct geo_point out = scene_toward(sc, &axis, (enum sheet_side)i);
+        room = fmin(room, gap_to_path(line, out, sc->near[i], sc->n_near[i]).px);
+    }
+    return 2.0 * (sc->k * room - kept_distance(sc));
+}
+
 static double plan_depth(const struct scene *sc, int side, struct slot_extra *extra)
 {
     (void)extra;
@@ -458,6 +505,11 @@ static const struct quantity_kind kinds[] = {
     {"beyond_apex", PER_FILM, "mm", NEED_SCALE | NEED_SITE | NEED_SITE_APEX | NEED_BOUND,
      beyond_apex, false},
     {"fracture", PER_SIDE, "mm", NEED_SCALE | NEED_FRACTURE | NEED_CREST, fracture, false},
+    {"sound", PER_SIDE, "mm", NEED_SCALE | NEED_FRACTURE | NEED_CREST, sound, false},
+    {"rbl_pct", PER_SIDE, "%", LOSSES | NEED_APEX, rbl_pct, false},
+    {"turn.shoulder", PER_FILM, "mm",
+     NEED_SCALE | NEED_PIN | NEED_TIP | NEED_SHOULDER | NEED_BOTH_ROOTS, turn_shoulder, false},
+    {"plan.widest", PER_FILM, "mm", PLANS | NEED_BOTH_NEAR | NEED_MESIAL, plan_widest, false},
     {"plan.clearance", PER_SIDE, "mm", PLANS | NEED_NEAR | NEED_MESIAL, plan_clearance, false},
     {"plan.depth", PER_SIDE, "mm", PLANS | NEED_CREST, plan_depth, false},
     {"plan.bound", PER_BOUND, "mm", PLANS | NEED_BOUND, plan_bound, false},

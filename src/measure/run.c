@@ -285,6 +285,7 @@ static void collect(const struct run *r, const struct unc_value *v, const struct
         if (isnan(v[i].value)) {
             struct meas_missing *m = &out->missing[out->n_missing++];
             plumb_text_copy(m->id, sizeof m->id, r->slot[i].id);
+            m->unit = r->slot[i].unit;
             slot_lacks(&r->slot[i], &r->scene, m->lacks);
             continue;
         }
@@ -330,7 +331,7 @@ static bool entry_fits(const char *pattern, const char *id)
 }
 
 static void add_finding(struct meas_result *r, const struct meas_limit_entry *e, const char *id,
-                        const struct meas_quantity *q)
+                        const char *unit, const struct meas_quantity *q)
 {
     if (r->n_findings >= MEAS_QUANTITIES)
         return;
@@ -339,7 +340,7 @@ static void add_finding(struct meas_result *r, const struct meas_limit_entry *e,
     f->state = plumb_unc_decide(q ? &q->v : NULL, e->compare, e->limit);
     f->compare = e->compare;
     f->limit = e->limit;
-    f->unit = q ? q->unit : strncmp(id, "angle", 5) == 0 ? "deg" : "mm";
+    f->unit = unit;
     plumb_text_copy(f->caption, sizeof f->caption, e->caption);
     plumb_text_copy(f->source, sizeof f->source, e->source);
     plumb_text_copy(f->status, sizeof f->status, e->status);
@@ -354,10 +355,10 @@ static int make_findings(const struct meas_config *c, struct meas_result *r, str
         const struct meas_limit_entry *e = &c->limit[i];
         for (size_t j = 0; j < r->n_quantities; j++)
             if (entry_fits(e->quantity, r->quantity[j].id))
-                add_finding(r, e, r->quantity[j].id, &r->quantity[j]);
+                add_finding(r, e, r->quantity[j].id, r->quantity[j].unit, &r->quantity[j]);
         for (size_t j = 0; j < r->n_missing; j++)
             if (entry_fits(e->quantity, r->missing[j].id))
-                add_finding(r, e, r->missing[j].id, NULL);
+                add_finding(r, e, r->missing[j].id, r->missing[j].unit, NULL);
     }
     return 0;
 }

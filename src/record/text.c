@@ -46,7 +46,7 @@ static size_t columns_of(const char *s, size_t len)
 
 /* Adds text broken at spaces, the first line after `first` (already laid out), the others indented
  * by `hang` columns. A word longer than a line is cut. */
-static void wrap(struct buf *out, const char *first, size_t hang, const char *text)
+void rec_wrap(struct buf *out, const char *first, size_t hang, const char *text)
 {
     size_t column = plumb_text_length(first);
     bool fresh = true; /* nothing but indent in this line */
@@ -85,7 +85,7 @@ static void wrapf(struct buf *out, const char *first, size_t hang, const char *f
     va_start(ap, fmt);
     vsnprintf(line, sizeof line, fmt, ap);
     va_end(ap);
-    wrap(out, first, hang, line);
+    rec_wrap(out, first, hang, line);
 }
 
 static void heading(struct buf *out, const char *words)
@@ -131,6 +131,13 @@ static void tell_date(struct buf *out)
     if (epoch == NULL || *epoch == '\0' || *end != '\0' || gmtime_r(&t, &day) == NULL)
         return;
     plumb_buf_addf(out, "Made   %04d-%02d-%02d\n", day.tm_year + 1900, day.tm_mon + 1, day.tm_mday);
+}
+
+void rec_tell_head(const struct exam *e, struct buf *out)
+{
+    tell_site(&e->sheet, out);
+    tell_film(e, out);
+    tell_date(out);
 }
 
 static void tell_scale(const struct exam *e, struct buf *out)
@@ -212,10 +219,11 @@ static void tell_quantities(const struct exam *e, struct buf *out)
     if (e->result.n_quantities == 0)
         plumb_buf_addf(out, "  nothing yet: the sheet has too few marks\n");
     else
-        wrap(out, "  ", 2,
-             "Angles: + when the pin's apical end leans towards mesial; between the roots, + when "
-             "they converge apically. Crest levels: + when the crest is apical of the shoulder, "
-             "stop or CEJ.");
+        rec_wrap(
+            out, "  ", 2,
+            "Angles: + when the pin's apical end leans towards mesial; between the roots, + when "
+            "they converge apically. Crest levels: + when the crest is apical of the shoulder, "
+            "stop or CEJ.");
 }
 
 /* --- findings
@@ -272,7 +280,7 @@ static void tell_findings(const struct exam *e, struct buf *out)
                      plumb_meas_label(r->finding[i].quantity, label));
         }
     if (line[0] != '\0')
-        wrap(out, "  ", 4, line);
+        rec_wrap(out, "  ", 4, line);
 }
 
 /* --- what only the eye sees
@@ -295,9 +303,10 @@ static void tell_observed(const struct exam *e, struct buf *out)
     for (size_t i = 0; i < sizeof row / sizeof row[0]; i++)
         wrapf(out, "  ", 4, "%s: %s", row[i].what,
               row[i].answer[0] ? row[i].answer : "not recorded");
+    rec_tell_dates(&e->sheet, out);
     if (e->sheet.remarks[0] != '\0') {
         heading(out, "REMARKS");
-        wrap(out, "  ", 2, e->sheet.remarks);
+        rec_wrap(out, "  ", 2, e->sheet.remarks);
     }
 }
 
@@ -404,18 +413,17 @@ static void tell_cautions(struct buf *out)
 {
     heading(out, "CAUTIONS");
     for (size_t i = 0; i < plumb_meas_n_cautions; i++)
-        wrap(out, "  - ", 4, plumb_meas_cautions[i]);
+        rec_wrap(out, "  - ", 4, plumb_meas_cautions[i]);
 }
 
 int plumb_rec_text(const struct exam *e, struct buf *out, struct err *err)
 {
     plumb_buf_addf(out, "FILM MEASUREMENT REPORT\n\n");
     if (rec_is_proposed(&e->sheet))
-        wrap(out, "", 0,
-             "PROPOSED: some marks were found by the program and nobody has confirmed them yet.\n");
-    tell_site(&e->sheet, out);
-    tell_film(e, out);
-    tell_date(out);
+        rec_wrap(
+            out, "", 0,
+            "PROPOSED: some marks were found by the program and nobody has confirmed them yet.\n");
+    rec_tell_head(e, out);
     tell_scale(e, out);
     tell_quantities(e, out);
     tell_findings(e, out);
