@@ -70,6 +70,12 @@ void root_grid_release(struct root_grid *g)
     memset(g, 0, sizeof *g);
 }
 
+void root_grid_invert(struct root_grid *g)
+{
+    for (size_t i = 0; i < ROOT_ROWS * g->cols; i++)
+        g->v[i] = 1.0F - g->v[i];
+}
+
 static double seen_share(const struct find_edge_point *p, size_t n)
 {
     size_t seen = 0;
@@ -79,17 +85,13 @@ static double seen_share(const struct find_edge_point *p, size_t n)
 }
 
 static int find_side(const struct find_image *im, const struct root_grid *g, int side,
-                     struct find_root *out, struct err *err)
+                     const struct root_trace *tr, struct find_root *out, struct err *err)
 {
-    struct root_trace tr;
-    int rc = root_trace_side(g, side, &tr, err);
-    if (rc != 0)
-        return rc;
     out->side[side] = plumb_mem_array(ROOT_POINTS, sizeof *out->side[side], err);
     if (!out->side[side])
         return ERR_NOMEM;
     out->n[side] = ROOT_POINTS;
-    rc = root_border_points(im, g, side, &tr, out->side[side], err);
+    int rc = root_border_points(im, g, side, tr, out->side[side], err);
     out->seen[side] = seen_share(out->side[side], ROOT_POINTS);
     if (rc == 0 && out->seen[side] < root_defaults.min_seen)
         rc = plumb_err_set(err, ERR_ILLPOSED,
@@ -102,11 +104,14 @@ int plumb_find_root(const struct film *film, struct geo_point crown_end, struct 
                     struct find_root *out, struct err *err)
 {
     struct find_image im = find_image_of(film, plumb_find_inverted(film));
-    struct root_grid g;
+    struct root_grid g = {0};
+    struct root_trace tr[2];
     memset(out, 0, sizeof *out);
     int rc = root_grid_make(&im, crown_end, apex, &g, err);
     for (int side = 0; rc == 0 && side < 2; side++)
-        rc = find_side(&im, &g, side, out, err);
+        rc = root_trace_side(&g, side, &tr[side], err);
+    for (int side = 0; rc == 0 && side < 2; side++)
+        rc = find_side(&im, &g, side, &tr[side], out, err);
     if (rc == 0)
         rc = root_midline(&g, out, err);
     root_grid_release(&g);

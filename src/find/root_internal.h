@@ -34,6 +34,8 @@ struct root_grid {
 int root_grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
                    struct root_grid *out, struct err *err);
 void root_grid_release(struct root_grid *g);
+/* Bright for dark. */
+void root_grid_invert(struct root_grid *g);
 
 /* A side's way through the grid. t: px across, signed. evidence: against the side's typical one,
  * 1 is usual, 0 none. */

@@ -18,6 +18,10 @@ struct trace_params {
     double inner_from_mm, inner_to_mm; /* dentine looked at inside the border */
     double outer_from_mm, outer_to_mm; /* the ligament space outside it */
     double nearest_mm;                 /* least distance of a side from the clicked line */
+    double gap_mm;                     /* a border this much nearer to the axis goes first */
+    double earlier_share;              /* of its step is taken off */
+    double core_mm, dentine_quantile;  /* where and how dentine's level is read */
+    double metal_share;                /* of the way from dentine to white: metal or enamel */
     double bend_cost;                  /* per squared column of sideways step, in typical steps */
     int reach;                         /* columns sideways per row: 37 degrees */
     double most;                       /* a step counts at most so many typical ones: metal */
@@ -29,10 +33,17 @@ static const struct trace_params trace_defaults = {
     .outer_from_mm = 0.03,
     .outer_to_mm = 0.25,
     .nearest_mm = 0.35,
+    .gap_mm = 0.3,
+    .earlier_share = 0.8,
+    .core_mm = 1.2,
+    .dentine_quantile = 0.75,
+    .metal_share = 0.45,
     .bend_cost = 0.06,
     .reach = 3,
     .most = 1.5,
 };
+
+enum { STEP_MAX = 512 }; /* columns of a side; the grid has 169 */
 
 struct half {
     const float *row; /* at the line */
@@ -52,34 +63,84 @@ static double level3(const struct half *h, ptrdiff_t j)
     return 0.25 * level(h, j - 1) + 0.5 * level(h, j) + 0.25 * level(h, j + 1);
 }
 
-static double step_at(const struct half *h, const struct trace_params *p, double mm, ptrdiff_t j)
+static double step_at(const struct half *h, const struct trace_params *p, double mm, double dentine,
+                      double bright, ptrdiff_t j)
 {
     ptrdiff_t i0 = (ptrdiff_t)lround(p->inner_from_mm * mm),
               i1 = (ptrdiff_t)lround(p->inner_to_mm * mm),
               o0 = (ptrdiff_t)lround(p->outer_from_mm * mm),
               o1 = (ptrdiff_t)lround(p->outer_to_mm * mm);
-    double darkest = HUGE_VAL, outside = 0.0;
-    for (ptrdiff_t k = i0; k <= i1; k++)
-        darkest = fmin(darkest, level3(h, j - k));
-    for (ptrdiff_t k = o0; k <= o1; k++)
-        outside += level(h, j + k);
+    double darkest = dentine, outside = 0.0;
+    for (ptrdiff_t k = i0; k <= i1; k++) {
+        double v = level3(h, j - k);
+        if (v > bright)
+            return 0.0;
+        darkest = fmin(darkest, v);
+    }
+    for (ptrdiff_t k = o0; k <= o1; k++) {
+        double v = level(h, j + k);
+        if (v > bright)
+            return 0.0;
+        outside += v;
+    }
     return darkest - outside / (double)(o1 - o0 + 1);
+}
+
+static int by_level(const void *a, const void *b)
+{
+    float x = *(const float *)a, y = *(const float *)b;
+    return (x > y) - (x < y);
+}
+
+/* Dentine's level in each row: bright for the root's core, pulp left aside, smoothed along. */
+static void dentine_levels(const struct root_grid *g, double out[ROOT_ROWS])
+{
+    const struct trace_params *p = &trace_defaults;
+    enum { CORE_MAX = 256 };
+    float core[CORE_MAX];
+    double raw[ROOT_ROWS];
+    size_t half = (size_t)(p->core_mm * g->mm / g->dt);
+    half = half > CORE_MAX / 2 - 1 ? CORE_MAX / 2 - 1 : half;
+    for (size_t i = 0; i < ROOT_ROWS; i++) {
+        memcpy(core, g->v + i * g->cols + g->middle - half, (2 * half + 1) * sizeof *core);
+        qsort(core, 2 * half + 1, sizeof *core, by_level);
+        raw[i] = (double)core[(size_t)(p->dentine_quantile * 2.0 * (double)half)];
+    }
+    for (size_t i = 0; i < ROOT_ROWS; i++) {
+        size_t from = i > 5 ? i - 5 : 0, to = i + 6 < ROOT_ROWS ? i + 6 : ROOT_ROWS;
+        double near[11];
+        memcpy(near, raw + from, (to - from) * sizeof *near);
+        out[i] = plumb_geo_median(near, to - from);
+    }
+}
+
+/* One row's steps. A step counts less what the strongest one nearer to the axis has: the first
+ * border wins. Beside something brighter than dentine (metal, enamel) nothing counts. */
+static double row_steps(const struct half *h, double dentine, double mm, size_t n, float *step)
+{
+    const struct trace_params *p = &trace_defaults;
+    double bright = dentine + p->metal_share * (1.0 - dentine), best = 0.0, before = 0.0;
+    double raw[STEP_MAX];
+    size_t gap = (size_t)lround(p->gap_mm * mm), first = (size_t)lround(p->nearest_mm * mm);
+    for (size_t j = 0; j < n; j++) {
+        raw[j] = j < first ? 0.0 : fmax(0.0, step_at(h, p, mm, dentine, bright, (ptrdiff_t)j));
+        if (j >= gap)
+            before = fmax(before, raw[j - gap]);
+        double s = fmax(0.0, raw[j] - p->earlier_share * before);
+        step[j] = (float)s;
+        best = fmax(best, s);
+    }
+    return best;
 }
 
 /* Steps of all rows and columns of a side, 0 where there is none. Returns the typical one. */
 static double fill_steps(const struct root_grid *g, int side, size_t n, float *step)
 {
-    const struct trace_params *p = &trace_defaults;
-    double best[ROOT_ROWS], mm = g->mm / g->dt;
+    double best[ROOT_ROWS], dentine[ROOT_ROWS], mm = g->mm / g->dt;
+    dentine_levels(g, dentine);
     for (size_t i = 0; i < ROOT_ROWS; i++) {
         struct half h = {g->v + i * g->cols + g->middle, side == 0 ? 1 : -1, (ptrdiff_t)n, 0};
-        best[i] = 0.0;
-        for (size_t j = 0; j < n; j++) {
-            bool allowed = (double)j >= p->nearest_mm * mm;
-            double s = allowed ? step_at(&h, p, mm, (ptrdiff_t)j) : -1.0;
-            step[i * n + j] = (float)fmax(0.0, s);
-            best[i] = fmax(best[i], s);
-        }
+        best[i] = row_steps(&h, dentine[i], mm, n, step + i * n);
     }
     return plumb_geo_median(best, ROOT_ROWS);
 }
@@ -122,7 +183,7 @@ static void walk_back(const struct root_grid *g, int side, size_t n, const float
 
 int root_trace_side(const struct root_grid *g, int side, struct root_trace *out, struct err *err)
 {
-    size_t n = g->cols - g->middle;
+    size_t n = g->cols - g->middle < STEP_MAX ? g->cols - g->middle : STEP_MAX;
     float *step = plumb_mem_array(ROOT_ROWS * n, sizeof *step, err);
     float *cost = plumb_mem_array(ROOT_ROWS * n, sizeof *cost, err);
     signed char *from = plumb_mem_array(ROOT_ROWS * n, sizeof *from, err);
