@@ -1,0 +1,37 @@
+/*
+ * Calendar dates, YYYY-MM-DD (ISO 8601), from 1583 on: the first full year of the Gregorian
+ * calendar, before which the standard asks for an agreement.
+ */
+#include "plumbrule/sheet.h"
+
+#include <string.h>
+
+static const int first_year = 1583;
+
+static int digits(const char *s, int n)
+{
+    int v = 0;
+    for (int i = 0; i < n; i++)
+        v = 10 * v + (s[i] - '0');
+    return v;
+}
+
+static int days_in(int year, int month)
+{
+    static const int days[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+    bool leap = (year % 4 == 0 && year % 100 != 0) || year % 400 == 0;
+    return days[month - 1] + (month == 2 && leap);
+}
+
+bool plumb_date_valid(const char *s)
+{
+    static const char form[] = "0000-00-00";
+    if (s == NULL || strlen(s) != strlen(form))
+        return false;
+    for (size_t i = 0; form[i]; i++)
+        if (form[i] == '-' ? s[i] != '-' : s[i] < '0' || s[i] > '9')
+            return false;
+    int year = digits(s, 4), month = digits(s + 5, 2), day = digits(s + 8, 2);
+    return year >= first_year && month >= 1 && month <= 12 && day >= 1 &&
+           day <= days_in(year, month);
+}
