@@ -15,26 +15,35 @@
 
 static const double most_lost = 0.01;
 static const size_t least_trials = 100;
-/* A pivot below this is zero but for rounding: the input follows from those before it. */
+/* A pivot below this is zero but for rounding: the input follows from those before it, and what is
+ * left of its other correlations must vanish too, to the root of that. */
 static const double least_pivot = 1e-12;
+static const double least_rest = 1e-6;
 
-/* Lower triangle l with l l' = corr, n x n; l is zeroed. */
+static double rest_of(const double *corr, const double *l, size_t n, size_t i, size_t j)
+{
+    double rest = corr[i * n + j];
+    for (size_t k = 0; k < j; k++)
+        rest -= l[i * n + k] * l[j * n + k];
+    return rest;
+}
+
+/* Lower triangle l with l l' = corr, n x n; l is zeroed. Refuses what no inputs can have. */
 static int cholesky(const double *corr, size_t n, double *l, struct err *err)
 {
+    bool possible = true;
     for (size_t j = 0; j < n; j++) {
-        for (size_t i = j; i < n; i++) {
-            double sum = corr[i * n + j];
-            for (size_t k = 0; k < j; k++)
-                sum -= l[i * n + k] * l[j * n + k];
-            if (i == j && sum < -1e-9)
-                return plumb_err_set(err, ERR_ARG, "the correlations contradict each other");
-            if (i == j)
-                l[j * n + j] = sum > least_pivot ? sqrt(sum) : 0.0;
-            else
-                l[i * n + j] = l[j * n + j] > 0.0 ? sum / l[j * n + j] : 0.0;
+        double pivot = rest_of(corr, l, n, j, j);
+        bool follows = pivot <= least_pivot;
+        possible = possible && pivot >= -least_rest;
+        l[j * n + j] = follows ? 0.0 : sqrt(pivot);
+        for (size_t i = j + 1; i < n; i++) {
+            double rest = rest_of(corr, l, n, i, j);
+            possible = possible && !(follows && fabs(rest) > least_rest);
+            l[i * n + j] = follows ? 0.0 : rest / l[j * n + j];
         }
     }
-    return 0;
+    return possible ? 0 : plumb_err_set(err, ERR_ARG, "the correlations contradict each other");
 }
 
 static double mixed_deviate(const double *l, const double *z, size_t n, size_t i)
