@@ -10,10 +10,11 @@ struct root_params {
     double min_length_px; /* a root of 8 mm at 60 um is 130 px; shorter clicks are a slip */
     double half_width;    /* of the grid, in root lengths: a central's cervix is 0.27 */
     double min_seen;      /* share of either side that has to be seen */
+    double u_border_mm;   /* the border's systematic part: blur and tone of the film */
 };
 
 static const struct root_params root_defaults = {
-    .min_length_px = 60.0, .half_width = 0.42, .min_seen = 0.35};
+    .min_length_px = 60.0, .half_width = 0.42, .min_seen = 0.35, .u_border_mm = 0.03};
 
 static bool inside(const struct find_image *im, struct geo_point p)
 {
@@ -70,34 +71,33 @@ void root_grid_release(struct root_grid *g)
     memset(g, 0, sizeof *g);
 }
 
-void root_grid_invert(struct root_grid *g)
+/* A side as it is given out: seen points where they were found, gaps on the smooth root. */
+static int put_side(const struct root_grid *g, int side, const struct root_point *pts,
+                    const struct root_shape *sh, struct find_root *out, struct err *err)
 {
-    for (size_t i = 0; i < ROOT_ROWS * g->cols; i++)
-        g->v[i] = 1.0F - g->v[i];
-}
-
-static double seen_share(const struct find_edge_point *p, size_t n)
-{
+    struct find_edge_point *to = plumb_mem_array(ROOT_POINTS, sizeof *to, err);
+    struct geo_point across = geo_perp(g->line.dir);
+    double sign = side == 0 ? 1.0 : -1.0, border = root_defaults.u_border_mm * g->mm;
     size_t seen = 0;
-    for (size_t i = 0; i < n; i++)
-        seen += p[i].seen;
-    return (double)seen / (double)n;
-}
-
-static int find_side(const struct find_image *im, const struct root_grid *g, int side,
-                     const struct root_trace *tr, struct find_root *out, struct err *err)
-{
-    out->side[side] = plumb_mem_array(ROOT_POINTS, sizeof *out->side[side], err);
-    if (!out->side[side])
+    if (!to)
         return ERR_NOMEM;
+    for (size_t k = 0; k < ROOT_POINTS; k++) {
+        size_t h = ROOT_POINTS + k;
+        double var = sh->cov[k][k] + sh->cov[h][h] + 2.0 * sign * sh->cov[k][h];
+        double t = pts[k].seen ? pts[k].t : sh->middle[k] + sign * sh->half[k];
+        to[k].at = geo_add(plumb_geo_on(&g->line, pts[k].s), geo_mul(across, t));
+        to[k].seen = pts[k].seen;
+        to[k].u = hypot(border, pts[k].seen ? sh->scale : sqrt(var));
+        seen += pts[k].seen;
+    }
+    out->side[side] = to;
     out->n[side] = ROOT_POINTS;
-    int rc = root_border_points(im, g, side, tr, out->side[side], err);
-    out->seen[side] = seen_share(out->side[side], ROOT_POINTS);
-    if (rc == 0 && out->seen[side] < root_defaults.min_seen)
-        rc = plumb_err_set(err, ERR_ILLPOSED,
-                           "only %.0f %% of one side of the root is to be seen: mark it by hand",
-                           100.0 * out->seen[side]);
-    return rc;
+    out->seen[side] = (double)seen / ROOT_POINTS;
+    if (out->seen[side] >= root_defaults.min_seen)
+        return 0;
+    return plumb_err_set(err, ERR_ILLPOSED,
+                         "only %.0f %% of one side of the root is to be seen: mark it by hand",
+                         100.0 * out->seen[side]);
 }
 
 int plumb_find_root(const struct film *film, struct geo_point crown_end, struct geo_point apex,
@@ -105,15 +105,22 @@ int plumb_find_root(const struct film *film, struct geo_point crown_end, struct 
 {
     struct find_image im = find_image_of(film, plumb_find_inverted(film));
     struct root_grid g = {0};
-    struct root_trace tr[2];
+    struct root_trace tr;
+    struct root_point pts[2][ROOT_POINTS];
+    struct root_shape sh;
     memset(out, 0, sizeof *out);
     int rc = root_grid_make(&im, crown_end, apex, &g, err);
-    for (int side = 0; rc == 0 && side < 2; side++)
-        rc = root_trace_side(&g, side, &tr[side], err);
-    for (int side = 0; rc == 0 && side < 2; side++)
-        rc = find_side(&im, &g, side, &tr[side], out, err);
+    for (int side = 0; rc == 0 && side < 2; side++) {
+        rc = root_trace_side(&g, side, &tr, err);
+        if (rc == 0)
+            root_border(&im, &g, side, &tr, pts[side]);
+    }
     if (rc == 0)
-        rc = root_midline(&g, out, err);
+        rc = root_shape_fit(&g, pts, &sh, err);
+    for (int side = 0; rc == 0 && side < 2; side++)
+        rc = put_side(&g, side, pts[side], &sh, out, err);
+    if (rc == 0)
+        root_midline(&g, &sh, out);
     root_grid_release(&g);
     if (rc != 0)
         plumb_find_root_release(out);

@@ -2,27 +2,30 @@
  * Border points between pixels: along the trace the film is averaged over one point's stretch, and
  * the steepest fall outwards near the trace is the border (edge.c).
  *
- * Limits: the shadow of a convex root begins as a square root, so the steepest place lies inside
- * the true border by a part of the blur; u holds it.
+ * The shadow of a convex root begins as a square root of the way inwards: blurred by a Gaussian it
+ * is steepest 0.77 sd inside the border, and the ligament's own shadow makes it a little more. With
+ * the blur of a sensor and of the derivative that is 0.075 mm, more or less 0.02; it is added.
  */
 #include <math.h>
 #include <stdlib.h>
 #include "find/root_internal.h"
 
 struct border_params {
-    double window_mm;   /* looked at either way of the trace */
-    double search_mm;   /* the steepest place is sought so far from the trace */
-    double edge_sd_mm;  /* of the derivative: about the blur of a sensor */
-    double seen_share;  /* of the side's typical step: less is not seen */
-    double u_border_mm; /* systematic: blur, tone, cementum */
+    double window_mm;  /* looked at either way of the trace */
+    double search_mm;  /* the steepest place is sought so far from the trace */
+    double edge_sd_mm; /* of the derivative: about the blur of a sensor */
+    double seen_share; /* of the side's typical step: less is not seen */
+    double apart_mm;   /* nearer to the clicked line the sides run together */
+    double inside_mm;  /* the steepest place lies so far inside the border, see above */
 };
 
 static const struct border_params border_defaults = {
     .window_mm = 0.8,
     .search_mm = 0.25,
-    .edge_sd_mm = 0.07,
+    .edge_sd_mm = 0.05,
     .seen_share = 0.35,
-    .u_border_mm = 0.05,
+    .apart_mm = 0.5,
+    .inside_mm = 0.075,
 };
 
 enum { PER_POINT = ROOT_ROWS / ROOT_POINTS, WINDOW_MAX = 201 };
@@ -60,41 +63,36 @@ static void profile(const struct find_image *im, struct geo_point at, struct geo
 }
 
 static void point(const struct find_image *im, const struct root_grid *g, int side,
-                  const struct root_trace *tr, size_t k, struct find_edge_point *out, double *slope)
+                  const struct root_trace *tr, size_t k, struct root_point *out)
 {
     const struct border_params *p = &border_defaults;
     float v[WINDOW_MAX];
-    double t, lean, at = 0.0;
+    double t, lean, at = 0.0, outward = side == 0 ? 1.0 : -1.0, evidence = 0.0;
     local_trace(g, tr, k, &t, &lean);
     struct geo_point across = geo_perp(g->line.dir);
     struct geo_point along = geo_unit(geo_add(g->line.dir, geo_mul(across, lean)));
-    struct geo_point outwards = geo_mul(geo_perp(along), side == 0 ? 1.0 : -1.0);
+    struct geo_point outwards = geo_mul(geo_perp(along), outward);
     double s = ((double)k + 0.5) * PER_POINT * g->ds;
     struct geo_point mid = geo_add(plumb_geo_on(&g->line, s), geo_mul(across, t));
     size_t reach = (size_t)fmin((WINDOW_MAX - 1) / 2, ceil(p->window_mm * g->mm));
     size_t search = (size_t)ceil(p->search_mm * g->mm);
     profile(im, mid, outwards, along, 0.5 * PER_POINT * g->ds, reach, v);
     size_t from = reach > search ? reach - search : 0;
-    *slope = find_edge_in_row(v, 2 * reach + 1, from, reach + search + 1, -1,
-                              fmin(5.0, p->edge_sd_mm * g->mm), &at);
-    double off = *slope > 0.0 ? at - (double)reach : 0.0;
-    double evidence = 0.0;
+    double slope = find_edge_in_row(v, 2 * reach + 1, from, reach + search + 1, -1,
+                                    p->edge_sd_mm * g->mm, &at);
+    double off = slope > 0.0 ? at - (double)reach + p->inside_mm * g->mm : 0.0;
     for (size_t i = k * PER_POINT; i < (k + 1) * PER_POINT; i++)
         evidence += tr->evidence[i] / PER_POINT;
-    *out = (struct find_edge_point){.at = geo_add(mid, geo_mul(outwards, off)),
-                                    .seen = *slope > 0.0 && evidence > p->seen_share};
+    *out = (struct root_point){.s = s,
+                               .t = t + outward * off * sqrt(1.0 + lean * lean),
+                               .slope = slope,
+                               .seen = slope > 0.0 && evidence > p->seen_share &&
+                                       fabs(t) > p->apart_mm * g->mm};
 }
 
-int root_border_points(const struct find_image *im, const struct root_grid *g, int side,
-                       const struct root_trace *tr, struct find_edge_point out[ROOT_POINTS],
-                       struct err *err)
+void root_border(const struct find_image *im, const struct root_grid *g, int side,
+                 const struct root_trace *tr, struct root_point out[ROOT_POINTS])
 {
-    const struct border_params *p = &border_defaults;
-    double slope[ROOT_POINTS];
-    (void)err;
-    for (size_t k = 0; k < ROOT_POINTS; k++) {
-        point(im, g, side, tr, k, &out[k], &slope[k]);
-        out[k].u = (out[k].seen ? 1.0 : 4.0) * p->u_border_mm * g->mm;
-    }
-    return 0;
+    for (size_t k = 0; k < ROOT_POINTS; k++)
+        point(im, g, side, tr, k, &out[k]);
 }

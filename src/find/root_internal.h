@@ -47,12 +47,30 @@ struct root_trace {
 /* side 0: +t. */
 int root_trace_side(const struct root_grid *g, int side, struct root_trace *out, struct err *err);
 
-/* Border points of a side from its trace. */
-int root_border_points(const struct find_image *im, const struct root_grid *g, int side,
-                       const struct root_trace *tr, struct find_edge_point out[ROOT_POINTS],
-                       struct err *err);
+/* One border point between pixels; s and t in the grid's frame, px. */
+struct root_point {
+    double s, t;
+    double slope; /* of the edge, level per px; 0: none */
+    bool seen;
+};
+/* Border points of a side from its trace, crown end first. */
+void root_border(const struct find_image *im, const struct root_grid *g, int side,
+                 const struct root_trace *tr, struct root_point out[ROOT_POINTS]);
 
-/* The mid-line of the two sides, with ends and u_ends. */
-int root_midline(const struct root_grid *g, struct find_root *r, struct err *err);
+/*
+ * The smooth root through the border points of both sides: middle and half width at the points'
+ * levels, with the covariance of the middles. Points far from it are taken for other things than
+ * the border: their `seen` is cleared.
+ */
+struct root_shape {
+    double middle[ROOT_POINTS], half[ROOT_POINTS]; /* px */
+    double scale;                                  /* px: robust standard deviation of a point */
+    double cov[2 * ROOT_POINTS][2 * ROOT_POINTS];  /* px^2: of the middles, then the halves */
+};
+int root_shape_fit(const struct root_grid *g, struct root_point pts[2][ROOT_POINTS],
+                   struct root_shape *out, struct err *err);
+
+/* The mid-line of the shape, with ends and u_ends. */
+void root_midline(const struct root_grid *g, const struct root_shape *sh, struct find_root *r);
 
 #endif

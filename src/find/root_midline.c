@@ -1,41 +1,40 @@
 /*
- * The mid-line: the robust line through the middles between the two sides at equal levels of the
- * root's length.
+ * The mid-line: the line of least squares through the middles between the two sides, taken at equal
+ * steps over the whole root, gaps bridged by the smooth root. Middles lie square to the line when
+ * the root is straight, so least squares across the clicked line and orthogonal ones agree.
  */
 #include <math.h>
 #include "find/root_internal.h"
 
-enum { LEVELS = 25 };
-
-static void side_points(const struct find_root *r, int side, struct geo_point *p)
+/* sum of a_i b_j cov_ij over the middles */
+static double covariance(const struct root_shape *sh, const double *a, const double *b)
 {
-    for (size_t i = 0; i < r->n[side]; i++)
-        p[i] = r->side[side][i].at;
+    double sum = 0.0;
+    for (size_t i = 0; i < ROOT_POINTS; i++)
+        for (size_t j = 0; j < ROOT_POINTS; j++)
+            sum += a[i] * b[j] * sh->cov[i][j];
+    return sum;
 }
 
-int root_midline(const struct root_grid *g, struct find_root *r, struct err *err)
+void root_midline(const struct root_grid *g, const struct root_shape *sh, struct find_root *r)
 {
-    struct geo_point pts[2][ROOT_POINTS + 2], middle[LEVELS];
-    size_t n = 0;
-    for (int k = 0; k < 2; k++)
-        side_points(r, k, pts[k]);
-    for (int i = 0; i < LEVELS; i++) {
-        double s = g->length * (i + 0.5) / LEVELS;
-        struct geo_line across = {plumb_geo_on(&g->line, s), geo_perp(g->line.dir), 0.0, 0.0};
-        struct geo_point a, b;
-        if (plumb_geo_polyline_cross(pts[0], r->n[0], &across, 0.0, g->ds, &a) &&
-            plumb_geo_polyline_cross(pts[1], r->n[1], &across, 0.0, g->ds, &b))
-            middle[n++] = geo_mix(a, b, 0.5);
+    double mean[ROOT_POINTS], tilt[ROOT_POINTS], step = g->length / ROOT_POINTS;
+    double spread = step * step * ROOT_POINTS * ((double)ROOT_POINTS * ROOT_POINTS - 1.0) / 12.0;
+    double offset = 0.0, slope = 0.0;
+    for (size_t i = 0; i < ROOT_POINTS; i++) {
+        mean[i] = 1.0 / ROOT_POINTS;
+        tilt[i] = ((double)i - 0.5 * (ROOT_POINTS - 1)) * step / spread;
+        offset += mean[i] * sh->middle[i];
+        slope += tilt[i] * sh->middle[i];
     }
-    struct geo_fit fit;
-    int rc = plumb_geo_fit_robust(middle, NULL, n, 0.0, &fit, err);
-    if (rc != 0)
-        return rc;
-    r->midline = fit.line;
-    double h = r->midline.u_angle > 0.0 ? r->midline.u_offset / r->midline.u_angle : fit.half_span;
-    h = fmin(fmax(h, 0.1 * fit.half_span), fit.half_span);
-    r->ends[0] = plumb_geo_on(&r->midline, -h);
-    r->ends[1] = plumb_geo_on(&r->midline, h);
-    r->u_ends = sqrt(2.0) * r->midline.u_offset;
-    return 0;
+    struct geo_point across = geo_perp(g->line.dir);
+    struct geo_line *l = &r->midline;
+    l->at = geo_add(plumb_geo_on(&g->line, 0.5 * g->length), geo_mul(across, offset));
+    l->dir = geo_unit(geo_add(g->line.dir, geo_mul(across, slope)));
+    l->u_offset = sqrt(covariance(sh, mean, mean));
+    l->u_angle = sqrt(covariance(sh, tilt, tilt)) / (1.0 + slope * slope);
+    double h = fmin(0.5 * g->length, l->u_offset / l->u_angle);
+    r->ends[0] = plumb_geo_on(l, -h);
+    r->ends[1] = plumb_geo_on(l, h);
+    r->u_ends = sqrt(2.0) * l->u_offset;
 }
