@@ -105,6 +105,7 @@ double slot_eval(const struct slot *slot, const struct scene *sc, struct slot_ex
 /* Names of what it is made of; words for what is missing ("" when nothing is). */
 size_t slot_from(const struct slot *slot, const struct scene *sc, char from[MEAS_FROM][MEAS_ID]);
 void slot_lacks(const struct slot *slot, const struct scene *sc, char out[160]);
-bool slot_is_angle(const struct slot *slot);
+/* Is it the smallest of many distances? */
+bool slot_is_least(const struct slot *slot);
 
 #endif

@@ -71,14 +71,33 @@ static double ahead(struct geo_point p, struct geo_point q, struct geo_point dir
     return geo_dot(geo_sub(q, p), dir);
 }
 
+/* Draws p to q as part of "id.tail"; costs nothing while inputs are varied. */
+static void draw_part(const struct scene *sc, const char *id, const char *tail, struct geo_point p,
+                      struct geo_point q)
+{
+    char name[MEAS_ID];
+    if (sc->draw == NULL)
+        return;
+    snprintf(name, sizeof name, "%s.%s", id, tail);
+    scene_draw(sc, name, p, q);
+}
+
+static void draw_numbered(const struct scene *sc, const char *id, int i, struct geo_point p,
+                          struct geo_point q)
+{
+    char number[12];
+    if (sc->draw == NULL)
+        return;
+    snprintf(number, sizeof number, "%d", i + 1);
+    draw_part(sc, id, number, p, q);
+}
+
 /* Draws p to the foot of p on the line through `on` across dir. */
 static void draw_level(const struct scene *sc, const char *id, int side, struct geo_point p,
                        struct geo_point on, struct geo_point dir)
 {
-    char name[MEAS_ID];
-    snprintf(name, sizeof name, "%s.%s", id, side_word[side]);
     struct geo_line axis = {.at = on, .dir = dir};
-    scene_draw(sc, name, p, plumb_geo_on(&axis, plumb_geo_along(&axis, p)));
+    draw_part(sc, id, side_word[side], p, plumb_geo_on(&axis, plumb_geo_along(&axis, p)));
 }
 
 /* --- angles --------------------------------------------------------------------------------- */
@@ -184,9 +203,7 @@ static double clearance_of(const struct scene *sc, int side, const char *id,
         return NAN;
     struct geo_point out = scene_toward(sc, &l, (enum sheet_side)side);
     struct gap g = gap_to_path(line, out, sc->near[side], sc->n_near[side]);
-    char name[MEAS_ID];
-    snprintf(name, sizeof name, "%s.%s", id, side_word[side]);
-    scene_draw(sc, name, g.on_side, g.on_line);
+    draw_part(sc, id, side_word[side], g.on_side, g.on_line);
     if (extra != NULL)
         tell_depth(sc, side, g.on_side, l.dir, extra);
     return sc->k * g.px;
@@ -335,9 +352,7 @@ static double bound_from(const struct scene *sc, const char *id, int i, struct g
     double d = plumb_geo_polyline_nearest(sc->bound[i], sc->n_bound[i], tip, &nearest, NULL);
     bool past =
         plumb_geo_polyline_segment(sc->bound[i], sc->n_bound[i], crown, tip, NULL, NULL) <= 0.0;
-    char name[MEAS_ID];
-    snprintf(name, sizeof name, "%s.%d", id, i + 1);
-    scene_draw(sc, name, tip, nearest);
+    draw_numbered(sc, id, i, tip, nearest);
     return sc->k * (past ? -d : d);
 }
 
@@ -348,9 +363,7 @@ static double bound_along(const struct scene *sc, const char *id, int i,
     struct geo_point hit;
     if (!plumb_geo_polyline_cross(sc->bound[i], sc->n_bound[i], &from_tip, 0.0, 0.0, &hit))
         return NAN;
-    char name[MEAS_ID];
-    snprintf(name, sizeof name, "%s.%d", id, i + 1);
-    scene_draw(sc, name, tip, hit);
+    draw_numbered(sc, id, i, tip, hit);
     return sc->k * plumb_geo_along(&from_tip, hit);
 }
 
@@ -716,7 +729,9 @@ void slot_lacks(const struct slot *slot, const struct scene *sc, char out[160])
         plumb_text_copy(out, 160, "marks that reach the level where it is measured");
 }
 
-bool slot_is_angle(const struct slot *slot)
+bool slot_is_least(const struct slot *slot)
 {
-    return strncmp(slot->id, "angle", 5) == 0;
+    const quantity_fn fn = slot->kind->fn;
+    return fn == clearance || fn == plan_clearance || fn == plan_widest || fn == bound_nearest ||
+           fn == plan_bound;
 }

@@ -4,6 +4,7 @@
  */
 #include "plumbrule/sheet.h"
 
+#include <stdio.h>
 #include <string.h>
 
 static const int first_year = 1583;
@@ -34,4 +35,17 @@ bool plumb_date_valid(const char *s)
     int year = digits(s, 4), month = digits(s + 5, 2), day = digits(s + 8, 2);
     return year >= first_year && month >= 1 && month <= 12 && day >= 1 &&
            day <= days_in(year, month);
+}
+
+int plumb_date_add_months(const char *date, int months, char out[11])
+{
+    if (!plumb_date_valid(date) || months < -12000 || months > 12000)
+        return ERR_FORMAT;
+    int count = digits(date, 4) * 12 + digits(date + 5, 2) - 1 + months;
+    int year = count / 12, month = count % 12 + 1, day = digits(date + 8, 2);
+    if (year < first_year || year > 9999)
+        return ERR_FORMAT;
+    int last = days_in(year, month);
+    snprintf(out, 11, "%04u-%02u-%02u", (unsigned)year % 10000, (unsigned)month % 100, (unsigned)(day < last ? day : last) % 100);
+    return 0;
 }

@@ -16,7 +16,7 @@ static double spread(struct unc_rng *r, double lo, double hi)
 static void random_site(struct unc_rng *r, struct site *s, struct placing *p)
 {
     site_default(s);
-    s->pin_deg = spread(r, -10.0, 10.0);
+    s->pin_deg = spread(r, -4.0, 4.0); /* no overlap: the truth is for free pins */
     s->width = spread(r, 2.0, 3.5);
     s->length = spread(r, 9.0, 14.0);
     s->bound_v = s->length + spread(r, 1.0, 5.0);
@@ -24,7 +24,7 @@ static void random_site(struct unc_rng *r, struct site *s, struct placing *p)
         double side = i == MESIAL ? 1.0 : -1.0;
         s->root_deg[i] = spread(r, -6.0, 6.0);
         s->crest[i].y = spread(r, -0.5, 4.0);
-        s->near_top[i].x = side * spread(r, 3.0, 4.5);
+        s->near_top[i].x = side * spread(r, 4.2, 5.2);
         s->near_end[i].x = s->near_top[i].x + spread(r, -0.8, 0.8);
         s->near_end[i].y = s->length + 3.0;
         s->apex[i].y = spread(r, 11.0, 16.0);
