@@ -23,7 +23,7 @@ static inline void close_or_fail(double got, double want, double tolerance, cons
     close_or_fail((got), (want), (tolerance), #got, __FILE__, __LINE__)
 /* The same with a tolerance relative to want. */
 #define assert_close_rel(got, want, share)                                                         \
-    close_or_fail((got), (want), (share)*fabs(want), #got, __FILE__, __LINE__)
+    close_or_fail((got), (want), (share)*fabs((double)(want)), #got, __FILE__, __LINE__)
 #define assert_nan(got) assert_true(isnan(got))
 
 #endif
