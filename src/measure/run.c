@@ -172,11 +172,9 @@ static void fill_interval(struct meas_quantity *q, const struct unc_value *v)
 }
 
 /*
- * The smallest of several scattered distances comes out too small. Scatter once more and it is
- * smaller again, by (sqrt 2 - 1) of the first time where the distances are alike, since variances
- * add; the interval is moved by the whole and turned about it (basic bootstrap, Davison and Hinkley
- * 1997, 5.2). The value itself stays the distance between the marks. A monotone bend, as at the
- * floor of a loss, keeps its quantiles.
+ * The smallest of several scattered distances comes out too small. The value stays the distance
+ * between the marks; the shift that the simulation shows goes into u instead of a correction
+ * (JCGM 100, F.2.4.5). A monotone bend, as at the floor of a loss, has the simulated quantiles.
  */
 static void take_monte_carlo(struct meas_quantity *q, const struct slot *slot,
                              const struct unc_value *mc)
@@ -188,12 +186,11 @@ static void take_monte_carlo(struct meas_quantity *q, const struct slot *slot,
     q->v.lo = mc->lo;
     q->v.hi = mc->hi;
     if (slot_is_least(slot)) {
-        double shift = mc->nonlinear * mc->u, mean = q->v.value - shift;
-        double middle = q->v.value + shift / (sqrt(2.0) - 1.0);
-        q->v.lo = middle - (mc->hi - mean);
-        q->v.hi = middle - (mc->lo - mean);
+        q->v.u = hypot(mc->u, mc->nonlinear * mc->u);
+        q->v.lo = q->v.value - k_default * q->v.u;
+        q->v.hi = q->v.value + k_default * q->v.u;
     }
-    q->U = 0.5 * (mc->hi - mc->lo);
+    q->U = 0.5 * (q->v.hi - q->v.lo);
 }
 
 /* cos is flat near zero: the interval goes through the ratio, which is linear, and is one-sided
