@@ -90,7 +90,7 @@ static void note_reversed(const struct check *c, const char *name, const struct 
     if (n < 2 || !line[0].set || !line[n - 1].set || !apex->set)
         return;
     if (distance(&line[0], apex) < distance(&line[n - 1], apex))
-        plumb_sheet_notes_add(c->notes, "%s runs from the apex to the crown: turn it round", name);
+        plumb_sheet_notes_add(c->notes, "%s has its apical end first: turn it round", name);
 }
 
 static void note_directions(const struct check *c)
@@ -147,7 +147,7 @@ static void note_neighbours(const struct check *c)
         else if ((at > own) == (side == MESIAL))
             note_tooth(c, key[side], fdi, "mesial and distal seem swapped");
         else if (at < -1)
-            note_tooth(c, key[side], fdi, "they are no neighbours, check them");
+            note_tooth(c, key[side], fdi, "they stand on both sides of the midline, check them");
     }
 }
 

@@ -30,6 +30,7 @@ static const char *const plan_words[] = {"pin", "bisector", NULL};
 _Static_assert(MARK_CARRIED == 3 && GAUGE_ACROSS == 1 && GAUGE_TIP_CONE == 3 &&
                    NOTATION_UNIVERSAL == 1 && SEEN_FROM_LINGUAL == 1 && PLAN_ON_BISECTOR == 1,
                "words follow the enums");
+_Static_assert(sizeof(enum mark_by) == sizeof(unsigned), "enums are read as unsigned");
 
 #define AT(type, member) .offset = offsetof(type, member)
 #define TEXT_AT(type, member) AT(type, member), .size = sizeof(((type *)0)->member)
@@ -152,7 +153,7 @@ static const struct field sheet_fields[] = {
     {"observed", FIELD_OBJECT, 0, AT(struct sheet, observed), .sub = &observed_table},
     {"remarks", FIELD_REMARKS, 0, TEXT_AT(struct sheet, remarks)},
 };
-const struct table sheet_table = {TABLE(sheet_fields), "an object {...}"};
+const struct table sheet_table = {TABLE(sheet_fields), "{\"format\": ..., \"film\": ...}"};
 
 const struct table *sheet_field_table(const struct field *f)
 {

@@ -59,8 +59,8 @@ static int fault(struct reader *r, const char *fmt, ...)
     vsnprintf(what, sizeof what, fmt, ap);
     va_end(ap);
     locate_nearest(r, &line, &column);
-    return plumb_err_set(r->err, ERR_FORMAT, "line %zu, column %zu: %s%s%s", line, column,
-                         r->path.text, r->path.len > 0 ? " " : "", what);
+    return plumb_err_set(r->err, ERR_FORMAT, "line %zu, column %zu: %s %s", line, column,
+                         r->path.len > 0 ? r->path.text : "the document", what);
 }
 
 /* --- values -------------------------------------------------------------------------------------
@@ -262,7 +262,7 @@ static int read_field(struct reader *r, const struct field *f, const json_t *obj
     int rc = 0;
     size_t was = sheet_path_key(&r->path, f->key);
     if (v == NULL)
-        rc = fault(r, "is missing: add it");
+        rc = fault(r, "is missing: %s", f->type == FIELD_FORMAT ? "this is no sheet" : "add it");
     else if (!json_is_null(v) || (f->flags & FIELD_REQUIRED))
         rc = read_value(r, f, v, base);
     sheet_path_cut(&r->path, was);
@@ -299,7 +299,8 @@ static int read_object(struct reader *r, const struct table *t, json_t *v, char 
                 rc = read_field(r, &t->field[i], v, base);
     if (rc == 0 && t->has_set)
         *(bool *)(base + t->set_offset) = true;
-    note_unknown(r, t, v);
+    if (rc == 0)
+        note_unknown(r, t, v);
     return rc;
 }
 
@@ -333,13 +334,15 @@ static int load(const char *text, size_t len, json_t **doc, struct err *err)
     json_error_t where;
     if (len > SHEET_BYTES)
         return plumb_err_set(err, ERR_LIMIT, "is larger than %d bytes: no sheet", SHEET_BYTES);
+    if (len == 0)
+        return plumb_err_set(err, ERR_FORMAT, "is empty: no sheet");
     int rc = check_bulk(text, len, err);
     if (rc != 0)
         return rc;
     *doc = json_loadb(text, len, JSON_REJECT_DUPLICATES, &where);
     if (*doc != NULL)
         return 0;
-    if (json_error_code(&where) == json_error_out_of_memory)
+    if (where.text[0] == '\0') /* jansson has no words for that */
         return plumb_err_set(err, ERR_NOMEM, "no memory to read it: close other programs");
     sheet_make_plain(where.text);
     return plumb_err_set(err, ERR_FORMAT, "line %d, column %d: broken JSON, %.120s: mend it there",

@@ -128,14 +128,15 @@ static int write_tooth(struct writer *w, int fdi)
     return 0;
 }
 
-/* What others wrote comes back as they wrote it: with 15 digits when that says the same number. */
+/* What others wrote comes back as they wrote it: with 15 digits when that says the same number.
+ * NULL when memory is out. */
 static char *foreign_text(const json_t *v)
 {
     char *text = json_dumps(v, JSON_ENCODE_ANY | JSON_REAL_PRECISION(15));
     json_t *again = text ? json_loads(text, JSON_DECODE_ANY, NULL) : NULL;
-    if (text != NULL && !json_equal(v, again)) {
+    if (again == NULL || !json_equal(v, again)) {
         free(text);
-        text = json_dumps(v, JSON_ENCODE_ANY | JSON_REAL_PRECISION(17));
+        text = again ? json_dumps(v, JSON_ENCODE_ANY | JSON_REAL_PRECISION(17)) : NULL;
     }
     json_decref(again);
     return text;

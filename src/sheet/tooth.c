@@ -77,7 +77,8 @@ static int small_number(const char *s)
 static int parse_universal(const char *text)
 {
     static const char letters[] = "ABCDEFGHIJKLMNOPQRST";
-    const char *at = text[0] != '\0' && text[1] == '\0' ? strchr(letters, text[0]) : NULL;
+    char c = text[0] >= 'a' && text[0] <= 'z' ? (char)(text[0] - 'a' + 'A') : text[0];
+    const char *at = c != '\0' && text[1] == '\0' ? strchr(letters, c) : NULL;
     if (at != NULL)
         return tooth_of_rank((int)(at - letters) + 1, true);
     return tooth_of_rank(small_number(text), false);
@@ -154,5 +155,7 @@ const char *plumb_tooth_name(int fdi, char out[64])
  */
 int plumb_tooth_mesial_turn(int fdi)
 {
+    if (!plumb_tooth_valid(fdi))
+        return 0;
     return quadrant(fdi) % 2 == 1 ? 1 : -1;
 }

@@ -93,7 +93,8 @@ const char sheet_example_text[] =
     "    \"apex\": {\"x\": 759, \"y\": 905},\n"
     "    \"crest\": {\"x\": 720, \"y\": 430},\n"
     "    \"near\": [\n"
-    "      {\"x\": 749, \"y\": 371}\n"
+    "      {\"x\": 749, \"y\": 371},\n"
+    "      {\"x\": 762, \"y\": 890}\n"
     "    ],\n"
     "    \"far\": [\n"
     "      {\"x\": 899, \"y\": 373},\n"
@@ -131,7 +132,8 @@ const char sheet_example_text[] =
     "    \"primary_hold\": \"35 Ncm\",\n"
     "    \"soft_tissue\": \"thin\"\n"
     "  },\n"
-    "  \"remarks\": \"cyclist, fell on \\\"both\\\" wheels \\\\ kerb\\n\\tcrown broken off, \xC3\xBC\"\n"
+    "  \"remarks\": \"cyclist, fell on \\\"both\\\" wheels \\\\ kerb\\n\\tcrown broken off, "
+    "\xC3\xBC\"\n"
     "}\n";
 
 static struct mark at(double x, double y)
@@ -164,7 +166,7 @@ static void set_neighbours(struct sheet *s)
     near[1].sd = 1.25;
     set_path(&s->side[MESIAL].near, near, 3);
     set_path(&s->side[MESIAL].far, (struct mark[]){at(251, 373), at(300, 890)}, 2);
-    set_path(&s->side[DISTAL].near, (struct mark[]){at(749, 371)}, 1);
+    set_path(&s->side[DISTAL].near, (struct mark[]){at(749, 371), at(762, 890)}, 2);
     set_path(&s->side[DISTAL].far, (struct mark[]){at(899, 373), at(780, 890)}, 2);
 }
 
@@ -185,8 +187,7 @@ static void set_site(struct sheet *s)
                                   .grafted = "2025-10-02"};
     s->plan = (struct sheet_plan){true, 11.0, 3.8, PLAN_ON_BISECTOR};
     s->observed = (struct sheet_observed){1, "missing 6 mm", "none seen", "35 Ncm", "thin"};
-    strcpy(s->remarks,
-           "cyclist, fell on \"both\" wheels \\ kerb\n\tcrown broken off, \xC3\xBC");
+    strcpy(s->remarks, "cyclist, fell on \"both\" wheels \\ kerb\n\tcrown broken off, \xC3\xBC");
 }
 
 void sheet_example(struct sheet *s)
@@ -195,12 +196,13 @@ void sheet_example(struct sheet *s)
     set_site(s);
     set_neighbours(s);
     s->n_gauges = 2;
-    s->gauge[0] = (struct sheet_gauge){.name = "drill, tip to shoulder",
-                                       .kind = GAUGE_LENGTH,
-                                       .mm = 12.0,
-                                       .u_mm = 0.05,
-                                       .tip = GAUGE_TIP_CONE,
-                                       .end = {{true, 540.2, 410, 0.4, MARK_FOUND}, at(552.9, 812.7)}};
+    s->gauge[0] =
+        (struct sheet_gauge){.name = "drill, tip to shoulder",
+                             .kind = GAUGE_LENGTH,
+                             .mm = 12.0,
+                             .u_mm = 0.05,
+                             .tip = GAUGE_TIP_CONE,
+                             .end = {{true, 540.2, 410, 0.4, MARK_FOUND}, at(552.9, 812.7)}};
     s->gauge[1] = (struct sheet_gauge){.name = "drill diameter",
                                        .kind = GAUGE_ACROSS,
                                        .mm = 2.2,
@@ -222,7 +224,8 @@ void sheet_example(struct sheet *s)
     strcpy(s->bound[1].what, "mental foramen");
 }
 
-/* --- comparing ---------------------------------------------------------------------------------- */
+/* --- comparing ----------------------------------------------------------------------------------
+ */
 
 static bool differs(const char *what, size_t i)
 {
@@ -312,9 +315,9 @@ static bool same_rest(const struct sheet *a, const struct sheet *b)
 {
     const struct sheet_plan *p = &a->plan, *q = &b->plan;
     const struct sheet_observed *o = &a->observed, *u = &b->observed;
-    bool same_plan = p->set == q->set && (!p->set || (p->length_mm == q->length_mm &&
-                                                      p->diameter_mm == q->diameter_mm &&
-                                                      p->on == q->on));
+    bool same_plan =
+        p->set == q->set && (!p->set || (p->length_mm == q->length_mm &&
+                                         p->diameter_mm == q->diameter_mm && p->on == q->on));
     return (same_plan || differs("plan", 0)) && (o->roots == u->roots || differs("roots", 0)) &&
            same_words(o->facial_plate, u->facial_plate, "facial_plate") &&
            same_words(o->infection, u->infection, "infection") &&
