@@ -201,8 +201,8 @@ static int make_square(struct film_job *job)
     if (rc != 0)
         return rc;
     stretch(f, x / fine, y / fine, &square);
-    film_note(f, "pixels are not square (%.6g to %.6g): %zu x %zu stretched to %zu x %zu", y, x,
-              f->width, f->height, square.width, square.height);
+    film_note(f, "pixels are not square (%.4g wide, %.4g high): %zu x %zu stretched to %zu x %zu",
+              fine / x, fine / y, f->width, f->height, square.width, square.height);
     free(f->grey);
     f->grey = square.grey;
     f->width = square.width;

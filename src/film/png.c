@@ -156,12 +156,14 @@ static size_t steps(size_t n, size_t from, size_t step)
 
 static struct png_pass pass_of(const struct film *f, bool interlaced, int pass)
 {
-    struct png_pass p = {.dx = 1, .dy = 1};
-    if (interlaced)
-        p = (struct png_pass){.x0 = PNG_PASS_START_COL(pass),
-                              .y0 = PNG_PASS_START_ROW(pass),
-                              .dx = PNG_PASS_COL_OFFSET(pass),
-                              .dy = PNG_PASS_ROW_OFFSET(pass)};
+    static const struct png_pass whole = {.dx = 1, .dy = 1};
+    static const struct png_pass adam7[PNG_INTERLACE_ADAM7_PASSES] = {
+        /* PNG, clause 8.2 */
+        {.x0 = 0, .y0 = 0, .dx = 8, .dy = 8}, {.x0 = 4, .y0 = 0, .dx = 8, .dy = 8},
+        {.x0 = 0, .y0 = 4, .dx = 4, .dy = 8}, {.x0 = 2, .y0 = 0, .dx = 4, .dy = 4},
+        {.x0 = 0, .y0 = 2, .dx = 2, .dy = 4}, {.x0 = 1, .y0 = 0, .dx = 2, .dy = 2},
+        {.x0 = 0, .y0 = 1, .dx = 1, .dy = 2}};
+    struct png_pass p = interlaced ? adam7[pass] : whole;
     p.columns = steps(f->width, p.x0, p.dx);
     p.rows = steps(f->height, p.y0, p.dy);
     return p;
@@ -214,7 +216,9 @@ static int read_guarded(struct png_reader *r)
 {
     if (setjmp(r->jump) != 0)
         return r->no_memory ? film_no_memory(r->job) : film_damaged(r->job, r->word);
-    return read_all(r);
+    int rc = read_all(r);
+    /* the library does without a chunk that it has no memory for; the orientation may be in it */
+    return rc == 0 && r->no_memory ? film_no_memory(r->job) : rc;
 }
 
 int film_png_read(struct film_job *job)

@@ -107,6 +107,7 @@ __attribute__((format(printf, 3, 0))) static int on_message(struct tiff_reader *
 {
     char word[sizeof r->word];
     vsnprintf(word, sizeof word, fmt, ap);
+    word[strcspn(word, ";")] = '\0'; /* what follows are byte counts */
     if (warning && (!r->in_pixels || harmless(word)))
         return 1;
     if (!r->damaged)
@@ -179,6 +180,8 @@ static int open_page(struct tiff_reader *r)
     unsigned asked = r->job->options->page;
     f->pages = (unsigned)TIFFNumberOfDirectories(r->tif);
     f->page = asked ? asked : 1;
+    if (f->pages == 0)
+        return film_damaged(r->job, "no page is all there");
     if (f->page > f->pages)
         return plumb_err_set(r->job->err, ERR_ARG, "has %u page%s, not %u: name another page",
                              f->pages, f->pages == 1 ? "" : "s", f->page);

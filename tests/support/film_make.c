@@ -410,6 +410,12 @@ void make_jpeg(const struct make_jpeg *j, struct buf *out)
     c.dct_method = JDCT_ISLOW;
     if (j->progressive)
         jpeg_simple_progression(&c);
+    static const jpeg_scan_info apart[] = {
+        {1, {0}, 0, 63, 0, 0}, {1, {1}, 0, 63, 0, 0}, {1, {2}, 0, 63, 0, 0}};
+    if (j->apart) {
+        c.scan_info = apart;
+        c.num_scans = j->components;
+    }
     c.write_JFIF_header = !j->no_jfif && j->components != 4 && !j->rgb;
     c.density_unit = (UINT8)j->jfif_unit;
     c.X_density = (UINT16)(j->x_density ? j->x_density : 1);

@@ -70,6 +70,7 @@ struct make_jpeg {
     bool ycck;      /* four components as YCCK, with the Adobe marker */
     bool adobe;     /* four components with the Adobe marker */
     bool progressive;
+    bool apart;  /* a scan for each component, not progressive */
     int quality; /* 0: 100 */
     unsigned jfif_unit, x_density, y_density;
     bool no_jfif;
