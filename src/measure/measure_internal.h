@@ -28,6 +28,9 @@ struct scene_inputs {
     double beam;     /* rad, estimate 0: stated error of the beam, on every angle */
 };
 
+/* Levels at which the middle of a root is taken for its mid-line. */
+enum { MIDLINE_LEVELS = 25 };
+
 struct scene {
     struct sheet *s; /* working copy: marks hold the inputs */
     const struct meas_config *c;
@@ -48,6 +51,11 @@ struct scene {
     size_t n_near[SIDES], n_far[SIDES];
     struct geo_point *bound[SHEET_BOUNDS];
     size_t n_bound[SHEET_BOUNDS];
+
+    /* Weights of the mid-line's points, by level, from the robust fit at the estimates: held while
+     * inputs are varied, so that the line moves smoothly with them. */
+    bool has_weight[SIDES];
+    double weight[SIDES][MIDLINE_LEVELS];
 
     struct meas_result *draw; /* segments are added here when not NULL */
 };
@@ -73,8 +81,9 @@ struct geo_point scene_toward(const struct scene *sc, const struct geo_line *l,
                               enum sheet_side side);
 /* The pin's side facing a neighbour, crown end first; false when it cannot be had. */
 bool scene_pin_side(const struct scene *sc, enum sheet_side side, struct geo_point out[2]);
-/* Middle-of-root axes for comparison. */
+/* Middle-of-root axes for comparison. scene_weigh: once, after the first update. */
 bool scene_chord(const struct scene *sc, enum sheet_side side, struct geo_line *out);
+void scene_weigh(struct scene *sc);
 bool scene_midline(const struct scene *sc, enum sheet_side side, struct geo_line *out);
 /* Where the planned cylinder stands: platform centre and direction. */
 bool scene_plan(const struct scene *sc, struct geo_line *out);

@@ -186,10 +186,10 @@ static void tell_depth(const struct scene *sc, int side, struct geo_point p, str
                        struct slot_extra *extra)
 {
     const struct mark *from = &neighbour(sc, side)->crest;
-    extra->depth_from = "below the crest";
+    extra->depth_from = "crest";
     if (!from->set) {
         from = &sc->s->pin.shoulder;
-        extra->depth_from = "below the shoulder";
+        extra->depth_from = "shoulder";
     }
     extra->has_depth = from->set;
     extra->depth_mm = sc->k * ahead(at(from), p, dir);
@@ -496,6 +496,8 @@ static const struct quantity_kind kinds[] = {
     {"angle", PER_SIDE, "deg", NEED_PIN | NEED_ROOT | NEED_MESIAL, angle_root, false},
     {"angle.mean", PER_FILM, "deg", NEED_PIN | NEED_BOTH_ROOTS, angle_mean, false},
     {"angle.roots", PER_FILM, "deg", NEED_BOTH_ROOTS, angle_roots, false},
+    {"turn.shoulder", PER_FILM, "mm",
+     NEED_SCALE | NEED_PIN | NEED_TIP | NEED_SHOULDER | NEED_BOTH_ROOTS, turn_shoulder, false},
     {"clearance", PER_SIDE, "mm", NEED_SCALE | NEED_PIN_SIDE | NEED_NEAR | NEED_MESIAL, clearance,
      false},
     {"level", PER_SIDE, "mm", LEVELS | NEED_SHOULDER, level, true},
@@ -504,6 +506,7 @@ static const struct quantity_kind kinds[] = {
     {"cej_crest", PER_SIDE, "mm", LOSSES, cej_crest, false},
     {"loss", PER_SIDE, "mm", LOSSES, loss, false},
     {"loss_pct", PER_SIDE, "%", LOSSES | NEED_APEX, loss_pct, false},
+    {"rbl_pct", PER_SIDE, "%", LOSSES | NEED_APEX, rbl_pct, false},
     {"root_length", PER_SIDE, "mm", NEED_SCALE | NEED_ROOT | NEED_CEJ | NEED_APEX, root_length,
      false},
     {"root_length.site", PER_FILM, "mm", NEED_SCALE | NEED_SITE | NEED_SITE_CEJ | NEED_SITE_APEX,
@@ -519,11 +522,8 @@ static const struct quantity_kind kinds[] = {
      beyond_apex, false},
     {"fracture", PER_SIDE, "mm", NEED_SCALE | NEED_FRACTURE | NEED_CREST, fracture, false},
     {"sound", PER_SIDE, "mm", NEED_SCALE | NEED_FRACTURE | NEED_CREST, sound, false},
-    {"rbl_pct", PER_SIDE, "%", LOSSES | NEED_APEX, rbl_pct, false},
-    {"turn.shoulder", PER_FILM, "mm",
-     NEED_SCALE | NEED_PIN | NEED_TIP | NEED_SHOULDER | NEED_BOTH_ROOTS, turn_shoulder, false},
-    {"plan.widest", PER_FILM, "mm", PLANS | NEED_BOTH_NEAR | NEED_MESIAL, plan_widest, false},
     {"plan.clearance", PER_SIDE, "mm", PLANS | NEED_NEAR | NEED_MESIAL, plan_clearance, false},
+    {"plan.widest", PER_FILM, "mm", PLANS | NEED_BOTH_NEAR | NEED_MESIAL, plan_widest, false},
     {"plan.depth", PER_SIDE, "mm", PLANS | NEED_CREST, plan_depth, false},
     {"plan.bound", PER_BOUND, "mm", PLANS | NEED_BOUND, plan_bound, false},
     {"plan.bound_axis", PER_BOUND, "mm", PLANS | NEED_BOUND, plan_bound_axis, false},

@@ -240,6 +240,9 @@ static void note_quantity(struct meas_quantity *q, const struct run *r)
         note_axis(q, &r->scene, DISTAL);
     else if (strncmp(q->id, "clearance.", 10) == 0 && q->v.value < 0.0)
         plumb_text_copy(q->note, sizeof q->note, "below 0: the shadows overlap by so much");
+    else if (strncmp(q->id, "loss", 4) == 0 && !(q->U > 0.0))
+        snprintf(q->note, sizeof q->note, "CEJ to crest is within the healthy distance, %.1f mm",
+                 r->scene.c->healthy_mm);
     else if (strncmp(q->id, "bound", 5) == 0 && q->v.value < 0.0)
         plumb_text_copy(q->note, sizeof q->note, "below 0: the tip is past the bound");
 }
@@ -488,6 +491,8 @@ static int prepare(struct run *r, const struct sheet *s, const struct meas_film 
         return rc;
     add_marks(&r->in, c, scale_rough(&r->scene));
     add_others(&r->in, &r->scene, u_disagree);
+    scene_update(&r->scene);
+    scene_weigh(&r->scene);
     r->n_slots = slots_list(s, r->slot);
     return result_room(out, r, err);
 }

@@ -13,8 +13,8 @@
 
 /* The ends of a hand-drawn side may stop a little short of the level asked for. */
 static const double path_extension = 0.10; /* of its length; common practice, no source */
-/* Levels at which the middle of a root is taken for its mid-line. */
-enum { MIDLINE_LEVELS = 25 };
+/* Tukey's bisquare at 95 % efficiency for normal scatter: Beaton and Tukey 1974. */
+static const double bisquare_c = 4.685;
 
 static int path_room(const struct mark_path *p, struct geo_point **out, size_t *n, struct err *err)
 {
@@ -203,22 +203,55 @@ static bool common_stretch(const struct scene *sc, enum sheet_side side, struct 
     return *to > *from;
 }
 
-bool scene_midline(const struct scene *sc, enum sheet_side side, struct geo_line *out)
+/* Middles at the levels where both sides are; level[]: which. */
+static size_t middles(const struct scene *sc, enum sheet_side side, struct geo_point *out,
+                      size_t *level)
 {
     if (sc->n_near[side] < 2 || sc->n_far[side] < 2)
-        return false;
-    struct geo_point dir = rough_direction(sc, side), middle[MIDLINE_LEVELS];
+        return 0;
+    struct geo_point dir = rough_direction(sc, side);
     double from, to;
     if (geo_norm(dir) < 0.5 || !common_stretch(sc, side, dir, &from, &to))
-        return false;
+        return 0;
     size_t n = 0;
-    for (int i = 0; i < MIDLINE_LEVELS; i++) {
-        double level = from + (to - from) * (i + 0.5) / MIDLINE_LEVELS;
-        if (middle_at(sc, side, geo_mul(dir, level), dir, &middle[n]))
-            n++;
+    for (size_t i = 0; i < MIDLINE_LEVELS; i++) {
+        double at_level = from + (to - from) * ((double)i + 0.5) / MIDLINE_LEVELS;
+        if (middle_at(sc, side, geo_mul(dir, at_level), dir, &out[n]))
+            level[n++] = i;
     }
+    return n;
+}
+
+static void weigh_side(struct scene *sc, enum sheet_side side)
+{
+    struct geo_point middle[MIDLINE_LEVELS];
+    size_t level[MIDLINE_LEVELS], n = middles(sc, side, middle, level);
     struct geo_fit fit;
     if (n < 3 || plumb_geo_fit_robust(middle, NULL, n, 0.0, &fit, NULL) != 0)
+        return;
+    for (size_t i = 0; i < n; i++) {
+        double z = plumb_geo_across(&fit.line, middle[i]) / (bisquare_c * fit.scale);
+        double w = fit.scale > 0.0 ? 1.0 - z * z : 1.0;
+        sc->weight[side][level[i]] = w > 0.0 ? w * w : 0.0;
+    }
+    sc->has_weight[side] = true;
+}
+
+void scene_weigh(struct scene *sc)
+{
+    weigh_side(sc, MESIAL);
+    weigh_side(sc, DISTAL);
+}
+
+bool scene_midline(const struct scene *sc, enum sheet_side side, struct geo_line *out)
+{
+    struct geo_point middle[MIDLINE_LEVELS];
+    double weight[MIDLINE_LEVELS];
+    size_t level[MIDLINE_LEVELS], n = middles(sc, side, middle, level);
+    for (size_t i = 0; i < n; i++)
+        weight[i] = sc->has_weight[side] ? sc->weight[side][level[i]] : 1.0;
+    struct geo_fit fit;
+    if (n < 3 || plumb_geo_fit_tls(middle, weight, n, &fit, NULL) != 0)
         return false;
     *out = fit.line;
     return true;

@@ -46,7 +46,7 @@ static json_t *quantity_json(size_t number, const struct meas_quantity *q)
         json_object_set_new(o, "interval_by", json_string("simulation"));
     if (q->has_depth) {
         json_object_set_new(o, "at_depth_mm", json_real(q->depth_mm));
-        json_object_set_new(o, "at_depth", json_string(q->depth_from));
+        json_object_set_new(o, "depth_from", json_string(q->depth_from));
     }
     if (q->note[0] != '\0')
         json_object_set_new(o, "note", json_string(q->note));

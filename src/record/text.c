@@ -200,7 +200,8 @@ static void tell_quantity(size_t number, const struct meas_quantity *q, struct b
     size_t used = plumb_text_length(q->label);
     plumb_buf_addf(out, "%*s%s\n", (int)(used < LABEL ? LABEL - used : 1), "", value);
     if (q->has_depth)
-        wrapf(out, "      ", 6, "at %.1f mm %s", q->depth_mm, q->depth_from);
+        wrapf(out, "      ", 6, "%.1f mm %s the %s", fabs(q->depth_mm),
+              q->depth_mm < 0.0 ? "above" : "below", q->depth_from);
     if (q->monte_carlo) {
         char lo[32], hi[32], u[32];
         plumb_unc_format(q->v.lo, q->U, lo, u);

@@ -51,8 +51,8 @@ static void no_line_is_wider_than_72(void **state)
     make_exam(&e, MARK_HAND);
     text_of(&e, &text);
     assert_true(plumb_text_is_utf8(text.data, text.len));
-    char *rest = text.data;
-    for (char *line = strsep(&rest, "\n"); line != NULL; line = strsep(&rest, "\n"))
+    char *rest = NULL;
+    for (char *line = strtok_r(text.data, "\n", &rest); line; line = strtok_r(NULL, "\n", &rest))
         if (plumb_text_length(line) > 72)
             fail_msg("%zu columns: %s", plumb_text_length(line), line);
     plumb_buf_release(&text);
