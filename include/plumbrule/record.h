@@ -23,11 +23,20 @@ int plumb_rec_json(const struct exam *e, bool pretty, struct buf *out, struct er
 /* One line a quantity, with a header line when `header`. */
 int plumb_rec_csv(const struct exam *e, bool header, struct buf *out, struct err *err);
 
+/*
+ * The annotated picture, PNG: the film in its own pixels (16 to 8 bits), ink on it, a margin to the
+ * right of it when asked for. The number beside what is drawn is the place of its quantity in
+ * exam.result.quantity, counted from 1, as in the text report. Film pixels that carry no ink are
+ * untouched, and no ink comes near a mark's point or a measured edge. The same exam gives the same
+ * bytes on one machine; letters depend on its fonts.
+ */
 struct rec_picture_options {
     bool legend;    /* a margin with the numbered quantities */
     unsigned level; /* deflate level */
 };
 void plumb_rec_picture_options_default(struct rec_picture_options *o);
+/* Writes into the open file `to`, which stays to be committed. ERR_LIMIT when the picture would
+ * have a side of more than 32767 px. */
 int plumb_rec_picture(const struct exam *e, const struct rec_picture_options *o,
                       struct file_out *to, struct err *err);
 
