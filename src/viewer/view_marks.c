@@ -1,0 +1,223 @@
+/*
+ * Editing the sheet's marks by their path in the document. Placed or moved marks carry no
+ * uncertainty of their own (the default of their kind holds); a confirmed one keeps that of its
+ * fit.
+ */
+#include "viewer/view_internal.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <stdio.h>
+#include <string.h>
+
+/* Marks nearer than this (px) that stand for the same thing move together: a gauge's end on the
+ * pin's tip. Coordinates are kept to three decimals. */
+static const double same_spot_px = 0.002;
+
+size_t view_marks(const struct sheet *s, struct sheet_mark_ref **out)
+{
+    size_t n = plumb_sheet_marks(s, NULL, 0);
+    *out = plumb_mem_array(n, sizeof **out, NULL);
+    return *out != NULL ? plumb_sheet_marks(s, *out, n) : 0;
+}
+
+static bool is_gauge_end(const char *name)
+{
+    return view_step_of(name) == STEP_GAUGE;
+}
+
+static bool is_pin(const char *name)
+{
+    return view_step_of(name) == STEP_PIN;
+}
+
+static void put_by_hand(struct mark *m, struct geo_point at)
+{
+    m->by = m->set && m->by != MARK_HAND ? MARK_MOVED : MARK_HAND;
+    m->set = true;
+    m->x = at.x;
+    m->y = at.y;
+    m->sd = 0.0;
+}
+
+/* Gauge ends on a pin's mark and the other way round. */
+static void move_companions(struct sheet *s, const char *name, struct geo_point from,
+                            struct geo_point to)
+{
+    struct sheet_mark_ref *ref;
+    size_t n = view_marks(s, &ref);
+    for (size_t i = 0; i < n; i++) {
+        bool pair = (is_gauge_end(name) && is_pin(ref[i].name)) ||
+                    (is_pin(name) && is_gauge_end(ref[i].name));
+        struct geo_point p = {ref[i].mark->x, ref[i].mark->y};
+        if (pair && geo_dist(p, from) < same_spot_px)
+            put_by_hand(ref[i].mark, to);
+    }
+    free(ref);
+}
+
+void view_mark_move(struct sheet *s, const char *name, struct geo_point to)
+{
+    struct mark *m = plumb_sheet_mark(s, name);
+    if (m == NULL || !m->set)
+        return;
+    struct geo_point from = {m->x, m->y};
+    put_by_hand(m, to);
+    move_companions(s, name, from, to);
+}
+
+void view_mark_place(struct sheet *s, const char *name, struct geo_point at)
+{
+    struct mark *m = plumb_sheet_mark(s, name);
+    if (m == NULL)
+        return;
+    if (m->set) {
+        view_mark_move(s, name, at);
+        return;
+    }
+    put_by_hand(m, at);
+}
+
+/* --- paths -------------------------------------------------------------------------------------
+ */
+
+/* The path a name like "mesial.near[3]" or "bounds[0].path[2]" points into, and where. */
+static struct mark_path *path_of(struct sheet *s, const char *name, size_t *index)
+{
+    static const char *const side[SIDES] = {"mesial", "distal"};
+    unsigned i, k;
+    int end = 0;
+    if (sscanf(name, "bounds[%u].path[%u]%n", &k, &i, &end) == 2 && name[end] == '\0' &&
+        k < s->n_bounds) {
+        *index = i;
+        return i < s->bound[k].path.n ? &s->bound[k].path : NULL;
+    }
+    for (int j = 0; j < SIDES; j++) {
+        size_t n = strlen(side[j]);
+        if (strncmp(name, side[j], n) != 0 || name[n] != '.')
+            continue;
+        struct mark_path *p = strncmp(name + n, ".near[", 6) == 0  ? &s->side[j].near
+                              : strncmp(name + n, ".far[", 5) == 0 ? &s->side[j].far
+                                                                   : NULL;
+        if (p == NULL || sscanf(strchr(name, '['), "[%u]", &i) != 1 || i >= p->n)
+            return NULL;
+        *index = i;
+        return p;
+    }
+    return NULL;
+}
+
+static void path_clear(struct mark_path *p)
+{
+    free(p->at);
+    *p = (struct mark_path){0};
+}
+
+int view_path_add(struct mark_path *p, struct geo_point at, struct err *err)
+{
+    if (p->n >= SHEET_PATH)
+        return plumb_err_set(err, ERR_LIMIT, "the line has %d points: begin another", SHEET_PATH);
+    struct mark *more = plumb_mem_resize(p->at, p->n + 1, sizeof *more, err);
+    if (more == NULL)
+        return ERR_NOMEM;
+    p->at = more;
+    p->at[p->n++] = (struct mark){.set = true, .x = at.x, .y = at.y, .by = MARK_HAND};
+    return 0;
+}
+
+static void bound_remove(struct sheet *s, size_t k)
+{
+    path_clear(&s->bound[k].path);
+    memmove(&s->bound[k], &s->bound[k + 1], (s->n_bounds - k - 1) * sizeof s->bound[0]);
+    s->bound[--s->n_bounds] = (struct sheet_bound){0};
+}
+
+static void drop_empty_bounds(struct sheet *s)
+{
+    for (size_t k = s->n_bounds; k-- > 0;)
+        if (s->bound[k].path.n == 0)
+            bound_remove(s, k);
+}
+
+void view_mark_delete(struct sheet *s, const char *name)
+{
+    size_t i;
+    struct mark_path *p = path_of(s, name, &i);
+    if (p != NULL) {
+        memmove(&p->at[i], &p->at[i + 1], (p->n - i - 1) * sizeof *p->at);
+        if (--p->n == 0)
+            path_clear(p);
+        drop_empty_bounds(s);
+        return;
+    }
+    struct mark *m = plumb_sheet_mark(s, name);
+    if (m != NULL)
+        *m = (struct mark){0};
+}
+
+/* --- a step's marks together -------------------------------------------------------------------
+ */
+
+void view_step_confirm(struct sheet *s, enum view_step step)
+{
+    struct sheet_mark_ref *ref;
+    size_t n = view_marks(s, &ref);
+    for (size_t i = 0; i < n; i++)
+        if (ref[i].mark->by == MARK_FOUND &&
+            (step == STEPS || view_step_confirms(step, ref[i].name)))
+            ref[i].mark->by = MARK_HAND;
+    free(ref);
+}
+
+static void clear_root(struct sheet_neighbour *nb)
+{
+    path_clear(&nb->near);
+    path_clear(&nb->far);
+    nb->axis[0] = nb->axis[1] = nb->apex = (struct mark){0};
+}
+
+void view_step_clear(struct sheet *s, enum view_step step)
+{
+    if (step == STEP_ROOT_MESIAL || step == STEP_ROOT_DISTAL) {
+        clear_root(&s->side[step == STEP_ROOT_MESIAL ? MESIAL : DISTAL]);
+        return;
+    }
+    if (step == STEP_BOUND && s->n_bounds > 0) {
+        bound_remove(s, s->n_bounds - 1);
+        return;
+    }
+    struct sheet_mark_ref *ref;
+    size_t n = view_marks(s, &ref);
+    for (size_t i = 0; i < n; i++)
+        if (view_step_confirms(step, ref[i].name))
+            *ref[i].mark = (struct mark){0};
+    free(ref);
+}
+
+/* --- what the finder found ---------------------------------------------------------------------
+ */
+
+static void merge_gauges(struct sheet *into, const struct sheet *found)
+{
+    for (size_t i = 0; i < into->n_gauges && i < found->n_gauges; i++)
+        for (int k = 0; k < 2; k++)
+            if (!into->gauge[i].end[k].set && into->gauge[i].kind == found->gauge[i].kind &&
+                found->gauge[i].end[k].by == MARK_FOUND)
+                into->gauge[i].end[k] = found->gauge[i].end[k];
+}
+
+void view_marks_merge(struct sheet *into, const struct sheet *found, bool rest_only)
+{
+    merge_gauges(into, found);
+    struct sheet_mark_ref *ref;
+    size_t n = view_marks(found, &ref);
+    for (size_t i = 0; i < n; i++) {
+        if (ref[i].mark->by != MARK_FOUND || !is_pin(ref[i].name) ||
+            (rest_only && ref[i].kind != KIND_PIN_SIDE))
+            continue;
+        struct mark *m = plumb_sheet_mark(into, ref[i].name);
+        if (m != NULL && !m->set)
+            *m = *ref[i].mark;
+    }
+    free(ref);
+}

@@ -1,0 +1,396 @@
+/*
+ * The X window: opening it with the manners of X, taking events in batches (of a row of motions
+ * only the last counts), painting once a batch and putting only what changed, sleeping otherwise.
+ *
+ * A lost connection is noted (XSetIOErrorExitHandler) and ends the loop; the journal was written
+ * after every edit, so nothing else has to be rescued.
+ */
+#include "viewer/view_window_internal.h"
+
+#include <X11/Xatom.h>
+#include <X11/cursorfont.h>
+#include <cairo-xlib.h>
+#include <errno.h>
+#include <math.h>
+#include <poll.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+static const char class_name[] = "Plumbrule";
+static const int start_w = 1280, start_h = 800, least_w = 640, least_h = 480;
+static const double start_share = 0.9; /* of the screen at most */
+enum { ICON_PX = 48, DRAG_PAUSE_MS = 40 };
+
+/* --- opening -----------------------------------------------------------------------------------
+ */
+
+static int ignore_error(Display *d, XErrorEvent *e)
+{
+    (void)d;
+    (void)e;
+    return 0; /* e.g. a requestor that went away: no reason to end */
+}
+
+static int quiet_loss(Display *d)
+{
+    (void)d;
+    return 0; /* the exit handler notes it */
+}
+
+static void note_loss(Display *d, void *user)
+{
+    (void)d;
+    struct view_window *w = user;
+    w->lost = true;
+}
+
+/* Xft.dpi as desktops set it for high-density screens; 96 a unit. */
+static double ui_scale(Display *d)
+{
+    const char *all = XResourceManagerString(d);
+    const char *at = all ? strstr(all, "Xft.dpi:") : NULL;
+    double dpi = at != NULL ? strtod(at + strlen("Xft.dpi:"), NULL) : 96.0;
+    return dpi >= 48.0 && dpi <= 960.0 ? dpi / 96.0 : 1.0;
+}
+
+static void intern(struct view_window *w)
+{
+    static const char *const names[VIEW_ATOMS] = {
+        [ATOM_PROTOCOLS] = "WM_PROTOCOLS", [ATOM_DELETE] = "WM_DELETE_WINDOW",
+        [ATOM_PING] = "_NET_WM_PING",      [ATOM_NAME] = "_NET_WM_NAME",
+        [ATOM_ICON] = "_NET_WM_ICON",      [ATOM_UTF8] = "UTF8_STRING",
+        [ATOM_CLIPBOARD] = "CLIPBOARD",    [ATOM_PASTE] = "PLUMBRULE_PASTE",
+        [ATOM_PID] = "_NET_WM_PID",
+    };
+    char *list[VIEW_ATOMS];
+    for (int i = 0; i < VIEW_ATOMS; i++) {
+        union {
+            const char *in;
+            char *out;
+        } name = {.in = names[i]};
+        list[i] = name.out;
+    }
+    XInternAtoms(w->display, list, VIEW_ATOMS, False, w->atom); /* one round trip for all */
+}
+
+/* The mason's board: upright, a plumb line down its middle, a bob at the end. */
+static void set_icon(struct view_window *w)
+{
+    enum { N = ICON_PX };
+    unsigned long data[2 + N * N] = {N, N};
+    for (int y = 0; y < N; y++)
+        for (int x = 0; x < N; x++) {
+            double dx = x - (N - 1) / 2.0, bob = hypot(dx, y - 0.76 * N);
+            bool board = fabs(dx) < 0.25 * N && y > 2 && y < N - 3;
+            bool line = fabs(dx) < 1.0 && y > 6 && y < 0.76 * N;
+            data[2 + y * N + x] = bob < 0.12 * N || line ? 0xFFF0E342ul
+                                  : board                ? 0xFF33383Ful
+                                                         : 0ul;
+        }
+    XChangeProperty(w->display, w->window, w->atom[ATOM_ICON], XA_CARDINAL, 32, PropModeReplace,
+                    (const unsigned char *)data, 2 + N * N);
+}
+
+static void set_title(struct view_window *w)
+{
+    const struct view_state *v = &w->state;
+    char title[sizeof w->title];
+    snprintf(title, sizeof title, "%s%s%splumbrule", view_unsaved(v) ? "* " : "",
+             v->has_film ? v->exam.sheet.film.file : "", v->has_film ? " - " : "");
+    if (strcmp(title, w->title) == 0)
+        return;
+    memcpy(w->title, title, sizeof title);
+    XChangeProperty(w->display, w->window, w->atom[ATOM_NAME], w->atom[ATOM_UTF8], 8,
+                    PropModeReplace, (const unsigned char *)title, (int)strlen(title));
+    Xutf8SetWMProperties(w->display, w->window, title, title, NULL, 0, NULL, NULL, NULL);
+}
+
+static void set_manners(struct view_window *w)
+{
+    char name[] = "plumbrule", class[sizeof class_name];
+    memcpy(class, class_name, sizeof class_name);
+    XSizeHints size = {.flags = PMinSize | PSize, .min_width = least_w, .min_height = least_h};
+    size.width = w->w;
+    size.height = w->h;
+    XWMHints hints = {.flags = InputHint | StateHint, .input = True, .initial_state = NormalState};
+    XClassHint names = {.res_name = name, .res_class = class};
+    Xutf8SetWMProperties(w->display, w->window, "plumbrule", "plumbrule", NULL, 0, &size, &hints,
+                         &names);
+    Atom protocols[] = {w->atom[ATOM_DELETE], w->atom[ATOM_PING]};
+    XSetWMProtocols(w->display, w->window, protocols, 2);
+    long pid = (long)getpid();
+    XChangeProperty(w->display, w->window, w->atom[ATOM_PID], XA_CARDINAL, 32, PropModeReplace,
+                    (const unsigned char *)&pid, 1);
+    set_icon(w);
+}
+
+static void create_window(struct view_window *w)
+{
+    int screen = DefaultScreen(w->display);
+    double sw = DisplayWidth(w->display, screen), sh = DisplayHeight(w->display, screen);
+    w->w = (int)fmin(start_w * w->ui, fmax(start_share * sw, least_w));
+    w->h = (int)fmin(start_h * w->ui, fmax(start_share * sh, least_h));
+    XSetWindowAttributes a = {.background_pixmap = None, /* no flash of another colour */
+                              .bit_gravity = NorthWestGravity,
+                              .event_mask = ExposureMask | StructureNotifyMask | KeyPressMask |
+                                            KeyReleaseMask | ButtonPressMask | ButtonReleaseMask |
+                                            PointerMotionMask | LeaveWindowMask | FocusChangeMask};
+    w->window = XCreateWindow(w->display, RootWindow(w->display, screen), 0, 0, (unsigned)w->w,
+                              (unsigned)w->h, 0, CopyFromParent, InputOutput, CopyFromParent,
+                              CWBackPixmap | CWBitGravity | CWEventMask, &a);
+    w->cursor = XCreateFontCursor(w->display, XC_crosshair);
+    XDefineCursor(w->display, w->window, w->cursor);
+}
+
+int view_window_open(struct view_window *w, struct err *err)
+{
+    w->display = XOpenDisplay(NULL);
+    if (w->display == NULL)
+        return plumb_err_set(err, ERR_NOTFOUND,
+                             "no display: start it in a graphical session, or use plumbrule start");
+    XSetErrorHandler(ignore_error);
+    XSetIOErrorHandler(quiet_loss);
+    XSetIOErrorExitHandler(w->display, note_loss, w);
+    w->ui = ui_scale(w->display);
+    intern(w);
+    create_window(w);
+    set_manners(w);
+    w->exposed = cairo_region_create();
+    int screen = DefaultScreen(w->display);
+    w->surface = cairo_xlib_surface_create(w->display, w->window, DefaultVisual(w->display, screen),
+                                           w->w, w->h);
+    view_resize(&w->state, w->w, w->h, w->ui);
+    return view_painter_init(&w->painter, err);
+}
+
+void view_window_close(struct view_window *w)
+{
+    view_painter_release(&w->painter);
+    if (w->exposed != NULL)
+        cairo_region_destroy(w->exposed);
+    w->exposed = NULL;
+    if (w->display != NULL && !w->lost) {
+        view_input_close(w);
+        cairo_surface_destroy(w->surface);
+        XFreeCursor(w->display, w->cursor);
+        XDestroyWindow(w->display, w->window);
+        XCloseDisplay(w->display);
+    }
+    w->display = NULL;
+}
+
+/* --- painting ----------------------------------------------------------------------------------
+ */
+
+static void put_region(struct view_window *w, const cairo_region_t *r)
+{
+    cairo_t *cr = cairo_create(w->surface);
+    cairo_set_operator(cr, CAIRO_OPERATOR_SOURCE);
+    cairo_set_source_surface(cr, w->painter.frame, 0.0, 0.0);
+    for (int i = 0; i < cairo_region_num_rectangles(r); i++) {
+        cairo_rectangle_int_t q;
+        cairo_region_get_rectangle(r, i, &q);
+        cairo_rectangle(cr, q.x, q.y, q.width, q.height);
+        cairo_fill(cr);
+    }
+    cairo_destroy(cr);
+    cairo_surface_flush(w->surface);
+}
+
+int view_window_paint(struct view_window *w, struct err *err)
+{
+    cairo_region_t *changed = cairo_region_create();
+    int rc = view_paint(&w->painter, &w->state, changed, err);
+    cairo_region_union(changed, w->exposed);
+    cairo_region_subtract(w->exposed, w->exposed);
+    if (rc == 0 && w->mapped && !cairo_region_is_empty(changed))
+        put_region(w, changed);
+    cairo_region_destroy(changed);
+    set_title(w);
+    XFlush(w->display);
+    return rc;
+}
+
+/* --- events ------------------------------------------------------------------------------------
+ */
+
+static void configure(struct view_window *w, const XConfigureEvent *e)
+{
+    if (e->width == w->w && e->height == w->h)
+        return;
+    w->w = e->width;
+    w->h = e->height;
+    cairo_xlib_surface_set_size(w->surface, w->w, w->h);
+    view_resize(&w->state, w->w, w->h, w->ui);
+}
+
+static void message(struct view_window *w, XClientMessageEvent *e)
+{
+    if (e->message_type != w->atom[ATOM_PROTOCOLS])
+        return;
+    Atom what = (Atom)e->data.l[0];
+    if (what == w->atom[ATOM_DELETE]) {
+        view_do(&w->state, CMD_CLOSE, 0, 0);
+    } else if (what == w->atom[ATOM_PING]) {
+        XEvent reply = {.xclient = *e};
+        reply.xclient.window = DefaultRootWindow(w->display);
+        XSendEvent(w->display, reply.xclient.window, False,
+                   SubstructureNotifyMask | SubstructureRedirectMask, &reply);
+    }
+}
+
+static void press(struct view_window *w, const XButtonEvent *e)
+{
+    struct geo_point at = {e->x, e->y};
+    if (e->button == Button2 && view_typing(&w->state))
+        view_input_paste(w, XA_PRIMARY);
+    else
+        view_press(&w->state, at, (int)e->button);
+}
+
+static void expose(struct view_window *w, const XExposeEvent *e)
+{
+    cairo_rectangle_int_t r = {e->x, e->y, e->width, e->height};
+    cairo_region_union_rectangle(w->exposed, &r);
+}
+
+/* Of a row of motions only the last counts. */
+static void motion(struct view_window *w, XEvent *e)
+{
+    XEvent next;
+    while (XEventsQueued(w->display, QueuedAlready) > 0) {
+        XPeekEvent(w->display, &next);
+        if (next.type != MotionNotify || next.xmotion.window != e->xmotion.window)
+            break;
+        XNextEvent(w->display, e);
+    }
+    view_move(&w->state, (struct geo_point){e->xmotion.x, e->xmotion.y});
+}
+
+static void handle(struct view_window *w, XEvent *e)
+{
+    if (XFilterEvent(e, None))
+        return;
+    switch (e->type) {
+    case Expose:
+        expose(w, &e->xexpose);
+        break;
+    case MapNotify:
+        w->mapped = true;
+        break;
+    case ConfigureNotify:
+        configure(w, &e->xconfigure);
+        break;
+    case ClientMessage:
+        message(w, &e->xclient);
+        break;
+    case KeyPress:
+        view_input_key(w, &e->xkey);
+        break;
+    case KeyRelease:
+        view_input_key_up(w, &e->xkey);
+        break;
+    case ButtonPress:
+        press(w, &e->xbutton);
+        break;
+    case ButtonRelease:
+        view_let_go(&w->state, (struct geo_point){e->xbutton.x, e->xbutton.y},
+                    (int)e->xbutton.button);
+        break;
+    case MotionNotify:
+        motion(w, e);
+        break;
+    case LeaveNotify:
+        view_leave(&w->state);
+        break;
+    case FocusOut:
+        w->state.hide = false;
+        break;
+    case SelectionNotify:
+        view_input_pasted(w, &e->xselection);
+        break;
+    case MappingNotify:
+        XRefreshKeyboardMapping(&e->xmapping);
+        break;
+    default:
+        break;
+    }
+}
+
+void view_window_events(struct view_window *w)
+{
+    while (!w->lost && !w->state.quit && XPending(w->display) > 0) {
+        XEvent e;
+        XNextEvent(w->display, &e);
+        handle(w, &e);
+    }
+}
+
+/* --- the loop ----------------------------------------------------------------------------------
+ */
+
+static void start_finder(struct view_window *w)
+{
+    struct view_state *v = &w->state;
+    struct err err = {0};
+    if (v->find_due == FIND_IDLE || w->find != NULL || v->choice == CHOICE_JOURNAL)
+        return;
+    v->finding = v->find_due;
+    v->find_due = FIND_IDLE;
+    w->find = view_find_start(v, &err);
+    if (w->find == NULL) {
+        v->finding = FIND_IDLE;
+        view_fault(v, "finding the pin", &err);
+    }
+}
+
+/* Sleeps until something happens; ms < 0: as long as it takes. True when the finder is done. */
+static bool wait_for(struct view_window *w, int ms)
+{
+    struct pollfd fd[2] = {{.fd = ConnectionNumber(w->display), .events = POLLIN},
+                           {.fd = w->find ? view_find_fd(w->find) : -1, .events = POLLIN}};
+    if (XEventsQueued(w->display, QueuedAlready) > 0)
+        return false;
+    (void)poll(fd, 2, ms);
+    return (fd[1].revents & (POLLIN | POLLHUP)) != 0;
+}
+
+/* What can wait is done when no event does: measuring while a mark is dragged only when the hand
+ * pauses, so that the drag itself stays smooth. */
+static int turn_of_loop(struct view_window *w, struct err *err)
+{
+    struct view_state *v = &w->state;
+    view_window_events(w);
+    if (w->lost || v->quit)
+        return 0;
+    int rc = view_window_paint(w, err);
+    if (rc != 0 || w->lost)
+        return rc;
+    bool dragging = v->drag == DRAG_MARK;
+    if (!dragging && view_idle(v))
+        return view_window_paint(w, err);
+    start_finder(w);
+    bool pause = dragging && v->stale;
+    bool found = wait_for(w, pause ? DRAG_PAUSE_MS : -1);
+    if (found) {
+        view_find_finish(w->find, v);
+        w->find = NULL;
+    }
+    if (pause && XPending(w->display) == 0)
+        view_idle(v);
+    return 0;
+}
+
+int view_window_run(struct view_window *w, struct err *err)
+{
+    XMapWindow(w->display, w->window);
+    int rc = 0;
+    while (rc == 0 && !w->lost && !w->state.quit)
+        rc = turn_of_loop(w, err);
+    /* what is not saved and was not dropped stays in the journal */
+    if (w->state.has_film)
+        view_idle(&w->state);
+    return rc;
+}

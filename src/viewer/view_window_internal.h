@@ -1,0 +1,56 @@
+/* The X side of the viewer: one window, its events, what is typed into it. */
+#ifndef VIEW_WINDOW_INTERNAL_H
+#define VIEW_WINDOW_INTERNAL_H
+
+#include <X11/Xlib.h>
+#include <X11/Xutil.h>
+#include "viewer/view_paint_internal.h"
+
+enum view_atom {
+    ATOM_PROTOCOLS,
+    ATOM_DELETE,
+    ATOM_PING,
+    ATOM_NAME,
+    ATOM_ICON,
+    ATOM_UTF8,
+    ATOM_CLIPBOARD,
+    ATOM_PASTE,
+    ATOM_PID,
+    VIEW_ATOMS
+};
+struct view_window {
+    Display *display;
+    Window window;
+    Atom atom[VIEW_ATOMS];
+    XIM im;
+    XIC ic;
+    Cursor cursor;
+    cairo_surface_t *surface;
+    double ui;
+    int w, h;
+    bool lost; /* the connection is gone: no more calls to X */
+    bool mapped;
+    cairo_region_t *exposed;
+    struct view_painter painter;
+    struct view_find *find;
+    struct view_state state;
+    char title[300];
+};
+/* Opens the display and an unmapped window; ERR_NOTFOUND when there is no display. */
+int view_window_open(struct view_window *w, struct err *err);
+void view_window_close(struct view_window *w);
+/* Runs until the window is closed or the connection is lost. */
+int view_window_run(struct view_window *w, struct err *err);
+/* Handles all events that wait, then paints once. */
+void view_window_events(struct view_window *w);
+int view_window_paint(struct view_window *w, struct err *err);
+
+/* view_input.c: keys, input methods, paste. */
+void view_input_open(struct view_window *w);
+void view_input_close(struct view_window *w);
+void view_input_key(struct view_window *w, XKeyEvent *e);
+void view_input_key_up(struct view_window *w, XKeyEvent *e);
+void view_input_paste(struct view_window *w, Atom selection);
+void view_input_pasted(struct view_window *w, const XSelectionEvent *e);
+
+#endif

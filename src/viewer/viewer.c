@@ -1,0 +1,168 @@
+/*
+ * `plumbrule view [FILM or SHEET]`: options, opening, exit codes. The film is decoded while the
+ * window comes up.
+ */
+#include "viewer/viewer.h"
+#include "viewer/view_window_internal.h"
+
+#include <errno.h>
+#include <locale.h>
+#include <pthread.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+
+static const char usage[] =
+    "plumbrule view [FILM|SHEET]   place and check marks in a window\n"
+    "\n"
+    "  --limits FILE      limits and uncertainties of your own\n"
+    "  --film-changed     accept a film that is not the one that was marked\n"
+    "  --help             this text\n"
+    "\n"
+    "In the window h shows every key. Without a file the window asks for one.\n"
+    "The sheet is saved beside the film as FILM.sheet.json, a record filed in the\n"
+    "folder `record` beside it. Unsaved work is kept as SHEET.unsaved.\n";
+
+static int exit_code(int code)
+{
+    switch (code) {
+    case 0:
+        return EX_OK;
+    case ERR_FORMAT:
+    case ERR_LIMIT:
+    case ERR_ILLPOSED:
+        return EX_DATAERR;
+    case ERR_NOTFOUND:
+        return EX_NOINPUT;
+    case ERR_ARG:
+        return EX_USAGE;
+    case ERR_CREATE:
+        return EX_CANTCREAT;
+    case ERR_NOMEM:
+        return EX_OSERR;
+    default:
+        return EX_IOERR;
+    }
+}
+
+/* --- opening beside the window -------------------------------------------------------------------
+ */
+
+struct opening {
+    struct view_state *v;
+    const char *path;
+    int rc;
+    struct err err;
+};
+
+static void *open_film(void *arg)
+{
+    struct opening *o = arg;
+    o->rc = view_open(o->v, o->path, &o->err);
+    return NULL;
+}
+
+/* Both at once: neither touches what the other uses before both are done. */
+static int open_both(struct view_window *w, const char *path, int *display_rc, struct err *err)
+{
+    struct view_state opened;
+    struct opening o = {.v = &opened, .path = path};
+    pthread_t thread;
+    int rc = view_state_init(&opened, &w->state.options, err);
+    bool beside = rc == 0 && path != NULL && pthread_create(&thread, NULL, open_film, &o) == 0;
+    *display_rc = view_window_open(w, err);
+    if (beside)
+        pthread_join(thread, NULL);
+    else if (path != NULL)
+        open_film(&o);
+    if (*display_rc != 0 || o.rc != 0 || path == NULL) {
+        if (o.rc != 0 && *display_rc == 0)
+            *err = o.err;
+        view_state_release(&opened);
+        return *display_rc != 0 ? *display_rc : o.rc;
+    }
+    struct view_layout layout = w->state.layout;
+    view_state_release(&w->state);
+    w->state = opened;
+    view_resize(&w->state, layout.w, layout.h, layout.ui);
+    return 0;
+}
+
+/* --- command line ------------------------------------------------------------------------------
+ */
+
+static int fail(const char *about, const char *what, int code)
+{
+    fprintf(stderr, "plumbrule: %s: %s\n", about, what);
+    return code;
+}
+
+/* Returns -1 to go on, else the exit code. */
+static int read_options(int argc, char **argv, struct exam_options *o, const char **path)
+{
+    bool only_files = false;
+    for (int i = 1; i < argc; i++) {
+        if (only_files || argv[i][0] != '-' || argv[i][1] == '\0') {
+            if (*path != NULL)
+                return fail("view", "takes one film or sheet: see plumbrule view --help", EX_USAGE);
+            *path = argv[i];
+        } else if (strcmp(argv[i], "--help") == 0) {
+            fputs(usage, stdout);
+            return EX_OK;
+        } else if (strcmp(argv[i], "--") == 0) {
+            only_files = true;
+        } else if (strcmp(argv[i], "--film-changed") == 0) {
+            o->film_changed = true;
+        } else if (strcmp(argv[i], "--limits") == 0 && i + 1 < argc) {
+            o->limits_path = argv[++i];
+        } else {
+            return fail("view", "no such option: see plumbrule view --help", EX_USAGE);
+        }
+    }
+    return -1;
+}
+
+static int run(struct view_window *w, const char *path)
+{
+    struct err err = {0};
+    int display_rc = 0, rc = open_both(w, path, &display_rc, &err);
+    if (display_rc != 0)
+        return fail("view", err.text,
+                    display_rc == ERR_NOTFOUND ? EX_UNAVAILABLE : exit_code(display_rc));
+    if (rc != 0)
+        return fail(path, err.text, exit_code(rc));
+    view_input_open(w);
+    rc = view_window_run(w, &err);
+    if (w->lost) {
+        fprintf(stderr, "plumbrule: view: the display went away%s%s\n",
+                view_unsaved(&w->state) ? ": unsaved work is kept in " : "",
+                view_unsaved(&w->state) ? w->state.journal_path : "");
+        return EX_IOERR;
+    }
+    return rc == 0 ? EX_OK : fail("view", err.text, exit_code(rc));
+}
+
+int viewer_main(int argc, char **argv)
+{
+    struct exam_options options;
+    const char *path = NULL;
+    plumb_exam_options_default(&options);
+    int code = read_options(argc, argv, &options, &path);
+    if (code >= 0)
+        return code;
+    setlocale(LC_CTYPE, ""); /* what is typed; numbers stay in the C locale */
+    struct view_window *w = plumb_mem_array(1, sizeof *w, NULL);
+    if (w == NULL)
+        return fail("view", "no memory", EX_OSERR);
+    view_state_init(&w->state, &options, NULL);
+    code = run(w, path);
+    view_window_close(w);
+    if (w->find != NULL) {
+        view_find_leave(w->find); /* it still reads the film: all of it ends with the process */
+        return code;
+    }
+    view_state_release(&w->state);
+    free(w);
+    return code;
+}
