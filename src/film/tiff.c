@@ -1,168 +1,23 @@
 /*
- * TIFF by libtiff, from memory. Strips are read row by row, tiles and separate planes a block at a
- * time; tiff_grey.c makes grey of them. Colour spaces other than grey, RGB, palette and CMYK
- * (YCbCr, CIE L*a*b*, LogLuv) go through the library's own conversion to 8-bit RGB.
+ * TIFF by libtiff. Strips are read row by row, tiles and separate planes a block at a time;
+ * tiff_grey.c makes grey of them. Colour spaces other than grey, RGB, palette and CMYK (YCbCr, CIE
+ * L*a*b*, LogLuv) go through the library's own conversion to 8-bit RGB.
  *
  * Limits: sizes of picture, tile and strip are held against the limits before anything is read by
- * them; the library's own single allocations too, where it can (4.5 on). While pixels are read
- * every error and every warning but a few harmless ones counts as damage, since several of the
- * library's decoders go on with made-up pixels. Warnings about tags are not errors.
+ * them. What counts as damage is decided in tiff_open.c.
  */
 #include "film/tiff_internal.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#define TIFF_PER_HANDLE (TIFFLIB_VERSION >= 20221213) /* 4.5.0: messages and limits per handle */
-#if !TIFF_PER_HANDLE
-#include <pthread.h>
-#endif
-
-/* A whole strip or tile of the largest film allowed, in the library's 4-byte pixels. */
-static const uint64_t single_alloc_a_pixel = 4;
 /* A small film may have tiles larger than itself, up to this many pixels (2048 x 2048). */
 static const uint64_t tile_pixels_free = 1 << 22;
 /* The most a pixel takes while its block is decoded: colour in floating point, with alpha. */
 static const uint64_t bytes_a_pixel_max = 16;
 enum { SAMPLES_MAX = 8 }; /* a pixel: four inks and some extra ones */
 enum { SIXTEENTHS = 16 }; /* tiles are padded to multiples of 16 pixels */
-
-/* --- the file in memory, and the library's messages ------------------------------------------- */
-
-static tmsize_t memory_read(thandle_t h, void *to, tmsize_t n)
-{
-    struct tiff_reader *r = h;
-    uint64_t left = r->at < r->job->len ? r->job->len - r->at : 0;
-    uint64_t take = n > 0 ? (uint64_t)n : 0;
-    take = take < left ? take : left;
-    memcpy(to, r->job->data + (left > 0 ? r->at : 0), take);
-    r->at += take;
-    return (tmsize_t)take;
-}
-
-static tmsize_t memory_write(thandle_t h, void *from, tmsize_t n)
-{
-    (void)h;
-    (void)from;
-    (void)n;
-    return 0;
-}
-
-static toff_t memory_seek(thandle_t h, toff_t to, int whence)
-{
-    struct tiff_reader *r = h;
-    r->at = whence == SEEK_CUR ? r->at + to : whence == SEEK_END ? r->job->len + to : to;
-    return r->at;
-}
-
-static toff_t memory_size(thandle_t h)
-{
-    const struct tiff_reader *r = h;
-    return r->job->len;
-}
-
-static int memory_close(thandle_t h)
-{
-    (void)h;
-    return 0;
-}
-
-/* The library reads the file in place. It takes a plain pointer but writes only to files that are
- * open for writing. */
-static int memory_map(thandle_t h, void **base, toff_t *size)
-{
-    const struct tiff_reader *r = h;
-    memcpy(base, &r->job->data, sizeof *base);
-    *size = r->job->len;
-    return 1;
-}
-
-static void memory_unmap(thandle_t h, void *base, toff_t size)
-{
-    (void)h;
-    (void)base;
-    (void)size;
-}
-
-#if TIFF_PER_HANDLE
-static bool harmless(const char *word)
-{
-    static const char *const known[] = {
-        "Old-style LZW",            /* an old way to write the codes, read all the same */
-        "encoded with progressive", /* JPEG inside, not as the standard wants it */
-        "unknown JFIF revision",
-        "Unknown Adobe color transform",
-    };
-    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++)
-        if (strstr(word, known[i]) != NULL)
-            return true;
-    return false;
-}
-
-/* The first message is the cause, later ones are its effects. */
-__attribute__((format(printf, 3, 0))) static int on_message(struct tiff_reader *r, bool warning,
-                                                            const char *fmt, va_list ap)
-{
-    char word[sizeof r->word];
-    vsnprintf(word, sizeof word, fmt, ap);
-    word[strcspn(word, ";")] = '\0'; /* what follows are byte counts */
-    if (warning && (!r->in_pixels || harmless(word)))
-        return 1;
-    if (!r->damaged)
-        plumb_text_copy(r->word, sizeof r->word, word);
-    r->damaged = true;
-    return 1;
-}
-
-__attribute__((format(printf, 4, 0))) static int
-on_error(TIFF *tif, void *reader, const char *module, const char *fmt, va_list ap)
-{
-    (void)tif;
-    (void)module;
-    return on_message(reader, false, fmt, ap);
-}
-
-__attribute__((format(printf, 4, 0))) static int
-on_warning(TIFF *tif, void *reader, const char *module, const char *fmt, va_list ap)
-{
-    (void)tif;
-    (void)module;
-    return on_message(reader, true, fmt, ap);
-}
-
-static TIFF *open_handle(struct tiff_reader *r)
-{
-    TIFFOpenOptions *o = TIFFOpenOptionsAlloc();
-    if (o == NULL)
-        return NULL;
-    uint64_t room = r->job->options->max_pixels;
-    room = room < SIZE_MAX / 2 / single_alloc_a_pixel ? room * single_alloc_a_pixel : SIZE_MAX / 2;
-    TIFFOpenOptionsSetMaxSingleMemAlloc(o, (tmsize_t)room);
-    TIFFOpenOptionsSetErrorHandlerExtR(o, on_error, r);
-    TIFFOpenOptionsSetWarningHandlerExtR(o, on_warning, r);
-    TIFF *tif = TIFFClientOpenExt("film", "r", r, memory_read, memory_write, memory_seek,
-                                  memory_close, memory_size, memory_map, memory_unmap, o);
-    TIFFOpenOptionsFree(o);
-    return tif;
-}
-#else
-/* Older libraries have one handler for all handles: silence it, and go by return values alone. */
-static void silence(void)
-{
-    TIFFSetErrorHandler(NULL);
-    TIFFSetWarningHandler(NULL);
-}
-
-static TIFF *open_handle(struct tiff_reader *r)
-{
-    static pthread_once_t once = PTHREAD_ONCE_INIT;
-    pthread_once(&once, silence);
-    return TIFFClientOpen("film", "r", r, memory_read, memory_write, memory_seek, memory_close,
-                          memory_size, memory_map, memory_unmap);
-}
-#endif
 
 static int damaged(const struct tiff_reader *r)
 {
@@ -174,8 +29,7 @@ static int damaged(const struct tiff_reader *r)
 static int open_page(struct tiff_reader *r)
 {
     struct film *f = r->job->film;
-    r->tif = open_handle(r);
-    if (r->tif == NULL)
+    if (!tiff_open(r))
         return damaged(r);
     unsigned asked = r->job->options->page;
     f->pages = (unsigned)TIFFNumberOfDirectories(r->tif);

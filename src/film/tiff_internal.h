@@ -1,6 +1,6 @@
 /*
- * TIFF, inside: tiff.c opens the file, reads the tags and walks over the blocks; tiff_grey.c turns
- * rows of samples into grey.
+ * TIFF, inside: tiff_open.c opens the file and listens to the library, tiff.c reads the tags and
+ * walks over the blocks, tiff_grey.c turns rows of samples into grey.
  */
 #ifndef PLUMBRULE_TIFF_INTERNAL_H
 #define PLUMBRULE_TIFF_INTERNAL_H
@@ -42,6 +42,9 @@ struct tiff_reader {
     uint16_t *line; /* unpacked samples of one row, planes one after another */
     double lo, hi;  /* range of wide samples */
 };
+
+/* Opens the job's file: r->tif. False when it is no TIFF; r->word may say why. */
+bool tiff_open(struct tiff_reader *r);
 
 /* How many colours a pixel of that kind has. */
 unsigned tiff_colours(const struct tiff_reader *r);
