@@ -161,18 +161,17 @@ struct usual_roots {
 
 static struct usual_roots usual_roots(int fdi)
 {
-    static const struct usual_roots upper[] = {{1, 1}, {1, 1}, {1, 1}, {1, 2},
-                                               {1, 2}, {3, 3}, {2, 3}, {1, 4}};
-    static const struct usual_roots lower[] = {{1, 1}, {1, 1}, {1, 2}, {1, 1},
-                                               {1, 1}, {2, 3}, {1, 2}, {1, 3}};
-    static const struct usual_roots deciduous_molar[] = {{2, 2}, {3, 3}};
+    static const struct usual_roots permanent[2][8] = {
+        {{1, 1}, {1, 1}, {1, 2}, {1, 1}, {1, 1}, {2, 3}, {1, 2}, {1, 3}}, /* lower */
+        {{1, 1}, {1, 1}, {1, 1}, {1, 2}, {1, 2}, {3, 3}, {2, 3}, {1, 4}}, /* upper */
+    };
+    static const struct usual_roots deciduous[2][5] = {
+        {{1, 1}, {1, 1}, {1, 1}, {2, 2}, {2, 2}},
+        {{1, 1}, {1, 1}, {1, 1}, {3, 3}, {3, 3}},
+    };
     bool is_upper = plumb_tooth_is_upper(fdi);
-    int at = fdi % 10;
-    if (fdi > 50 && at > 3)
-        return deciduous_molar[is_upper];
-    if (fdi > 50)
-        return (struct usual_roots){1, 1};
-    return (is_upper ? upper : lower)[at - 1];
+    int at = fdi % 10 - 1;
+    return fdi > 50 ? deciduous[is_upper][at] : permanent[is_upper][at];
 }
 
 static void note_roots(const struct check *c)
