@@ -60,6 +60,9 @@ struct scene {
     struct meas_result *draw; /* segments are added here when not NULL */
 };
 
+/* NAN is a float, which some compilers complain of when it becomes a double. */
+#define NO_VALUE ((double)NAN)
+
 /* Marks to points. */
 static inline struct geo_point at(const struct mark *m)
 {

@@ -173,7 +173,7 @@ static struct gap gap_to_path(const struct geo_point side[2], struct geo_point o
     struct gap g = {.px = 0.0};
     struct geo_line line;
     if (plumb_geo_line_through(side[0], side[1], &line, NULL) != 0)
-        return (struct gap){.px = NAN};
+        return (struct gap){.px = NO_VALUE};
     deepest(pts, n, &line, out, geo_dist(side[0], side[1]), &g);
     if (g.px < 0.0)
         return g;
@@ -200,7 +200,7 @@ static double clearance_of(const struct scene *sc, int side, const char *id,
 {
     struct geo_line l;
     if (plumb_geo_line_through(line[0], line[1], &l, NULL) != 0)
-        return NAN;
+        return NO_VALUE;
     struct geo_point out = scene_toward(sc, &l, (enum sheet_side)side);
     struct gap g = gap_to_path(line, out, sc->near[side], sc->n_near[side]);
     draw_part(sc, id, side_word[side], g.on_side, g.on_line);
@@ -213,7 +213,7 @@ static double clearance(const struct scene *sc, int side, struct slot_extra *ext
 {
     struct geo_point line[2];
     if (!scene_pin_side(sc, (enum sheet_side)side, line))
-        return NAN;
+        return NO_VALUE;
     return clearance_of(sc, side, "clearance", line, extra);
 }
 
@@ -271,7 +271,7 @@ static double loss(const struct scene *sc, int side, struct slot_extra *extra)
 static double loss_pct(const struct scene *sc, int side, struct slot_extra *extra)
 {
     double rest = root_length(sc, side, extra) - sc->c->healthy_mm;
-    return rest > 0.0 ? 100.0 * loss(sc, side, extra) / rest : (double)NAN;
+    return rest > 0.0 ? 100.0 * loss(sc, side, extra) / rest : NO_VALUE;
 }
 
 static struct geo_point site_cej(const struct scene *sc)
@@ -305,7 +305,7 @@ static double sound(const struct scene *sc, int side, struct slot_extra *extra)
 static double rbl_pct(const struct scene *sc, int side, struct slot_extra *extra)
 {
     double root = root_length(sc, side, extra);
-    return root > 0.0 ? 100.0 * cej_crest(sc, side, extra) / root : (double)NAN;
+    return root > 0.0 ? 100.0 * cej_crest(sc, side, extra) / root : NO_VALUE;
 }
 
 /* How far the shoulder would go towards mesial if the pin turned about its tip onto the bisector.
@@ -323,7 +323,7 @@ static double space_at(const struct scene *sc, const char *id, double level_px)
 {
     struct geo_point mes, dis;
     if (!scene_near_at(sc, MESIAL, level_px, &mes) || !scene_near_at(sc, DISTAL, level_px, &dis))
-        return NAN;
+        return NO_VALUE;
     scene_draw(sc, id, dis, mes);
     return sc->k * geo_dot(geo_sub(mes, dis), sc->m);
 }
@@ -332,7 +332,7 @@ static double space_crest(const struct scene *sc, int arg, struct slot_extra *ex
 {
     (void)arg, (void)extra;
     double crest;
-    return scene_crest_level(sc, &crest) ? space_at(sc, "space.crest", crest) : (double)NAN;
+    return scene_crest_level(sc, &crest) ? space_at(sc, "space.crest", crest) : NO_VALUE;
 }
 
 static double space_apical(const struct scene *sc, int arg, struct slot_extra *extra)
@@ -340,7 +340,7 @@ static double space_apical(const struct scene *sc, int arg, struct slot_extra *e
     (void)arg, (void)extra;
     double crest;
     if (!scene_crest_level(sc, &crest))
-        return NAN;
+        return NO_VALUE;
     return space_at(sc, "space.apical", crest + sc->s->plan.length_mm / sc->k);
 }
 
@@ -362,7 +362,7 @@ static double bound_along(const struct scene *sc, const char *id, int i,
     struct geo_line from_tip = {.at = tip, .dir = axis->dir};
     struct geo_point hit;
     if (!plumb_geo_polyline_cross(sc->bound[i], sc->n_bound[i], &from_tip, 0.0, 0.0, &hit))
-        return NAN;
+        return NO_VALUE;
     draw_numbered(sc, id, i, tip, hit);
     return sc->k * plumb_geo_along(&from_tip, hit);
 }
@@ -392,7 +392,7 @@ static double beyond_apex(const struct scene *sc, int arg, struct slot_extra *ex
     (void)arg, (void)extra;
     struct geo_point apex = at(&sc->s->site_tooth.apex);
     struct geo_line axis = {.at = apex, .dir = sc->site.dir};
-    double best = NAN;
+    double best = NO_VALUE;
     struct geo_point hit, end = apex;
     for (size_t i = 0; i < sc->s->n_bounds; i++) {
         if (!plumb_geo_polyline_cross(sc->bound[i], sc->n_bound[i], &axis, 0.0, 0.0, &hit))
@@ -420,7 +420,7 @@ static double plan_clearance(const struct scene *sc, int side, struct slot_extra
 {
     struct geo_line axis;
     if (!scene_plan(sc, &axis))
-        return NAN;
+        return NO_VALUE;
     struct geo_point off = geo_mul(scene_toward(sc, &axis, (enum sheet_side)side),
                                    0.5 * sc->s->plan.diameter_mm / sc->k);
     struct geo_point line[2] = {geo_add(axis.at, off), geo_add(plan_tip(sc, &axis), off)};
@@ -444,9 +444,9 @@ static double plan_widest(const struct scene *sc, int arg, struct slot_extra *ex
     (void)arg, (void)extra;
     struct geo_line axis;
     if (!scene_plan(sc, &axis))
-        return NAN;
+        return NO_VALUE;
     const struct geo_point line[2] = {axis.at, plan_tip(sc, &axis)};
-    double room = INFINITY;
+    double room = HUGE_VAL;
     for (int i = 0; i < SIDES; i++) {
         struct geo_point out = scene_toward(sc, &axis, (enum sheet_side)i);
         room = fmin(room, gap_to_path(line, out, sc->near[i], sc->n_near[i]).px);
@@ -459,7 +459,7 @@ static double plan_depth(const struct scene *sc, int side, struct slot_extra *ex
     (void)extra;
     struct geo_line axis;
     if (!scene_plan(sc, &axis))
-        return NAN;
+        return NO_VALUE;
     return sc->k * ahead(at(&neighbour(sc, side)->crest), plan_tip(sc, &axis), axis.dir);
 }
 
@@ -468,7 +468,7 @@ static double plan_bound(const struct scene *sc, int i, struct slot_extra *extra
     (void)extra;
     struct geo_line axis;
     if (!scene_plan(sc, &axis))
-        return NAN;
+        return NO_VALUE;
     return bound_from(sc, "plan.bound", i, axis.at, plan_tip(sc, &axis));
 }
 
@@ -477,7 +477,7 @@ static double plan_bound_axis(const struct scene *sc, int i, struct slot_extra *
     (void)extra;
     struct geo_line axis;
     if (!scene_plan(sc, &axis))
-        return NAN;
+        return NO_VALUE;
     return bound_along(sc, "plan.bound_axis", i, &axis, plan_tip(sc, &axis));
 }
 
@@ -532,7 +532,7 @@ static const struct quantity_kind kinds[] = {
 static size_t add_slot(struct slot *out, size_t n, const struct quantity_kind *k, int arg,
                        bool corrected)
 {
-    if (n >= MEAS_QUANTITIES)
+    if (n >= MEAS_QUANTITIES || (k->per == PER_SIDE && arg >= SIDES))
         return n;
     struct slot *s = &out[n];
     *s = (struct slot){.unit = k->unit, .kind = k, .arg = arg, .corrected = corrected};
@@ -683,10 +683,10 @@ double slot_eval(const struct slot *slot, const struct scene *sc, struct slot_ex
     const struct quantity_kind *k = slot->kind;
     for (size_t i = 0; i < NEEDS; i++)
         if ((k->needs & need_words[i].need) && !met(sc, need_words[i].need, k, slot->arg))
-            return NAN;
+            return NO_VALUE;
     if (!slot->corrected)
         return k->fn(sc, slot->arg, extra);
-    return sc->rule.lean_known ? k->fn(sc, slot->arg, extra) / cos(sc->tilt) : (double)NAN;
+    return sc->rule.lean_known ? k->fn(sc, slot->arg, extra) / cos(sc->tilt) : NO_VALUE;
 }
 
 size_t slot_from(const struct slot *slot, const struct scene *sc, char from[MEAS_FROM][MEAS_ID])

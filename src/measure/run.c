@@ -156,7 +156,7 @@ static void evaluate(void *ctx, const double *x, double *y)
     struct run *r = ctx;
     apply(r, x);
     for (size_t i = 0; i < r->n_slots; i++)
-        y[i] = r->skip[i] ? (double)NAN : slot_eval(&r->slot[i], &r->scene, NULL);
+        y[i] = r->skip[i] ? NO_VALUE : slot_eval(&r->slot[i], &r->scene, NULL);
 }
 
 /* --- from values to quantities ------------------------------------------------------------------
@@ -430,7 +430,7 @@ static void cover(const struct geo_line *l, const struct mark *m, double *from, 
 static void draw_axis(const struct scene *sc, const char *id, const struct geo_line *l,
                       const struct mark *const marks[], size_t n)
 {
-    double from = INFINITY, to = -INFINITY;
+    double from = HUGE_VAL, to = -HUGE_VAL;
     for (size_t i = 0; i < n; i++)
         cover(l, marks[i], &from, &to);
     if (to > from)

@@ -37,7 +37,7 @@ double scale_rough(const struct scene *sc)
         if (k > 0.0)
             return k;
     }
-    return sc->rule.from == SCALE_NONE ? (double)NAN : sc->rule.fallback_mm_per_px;
+    return sc->rule.from == SCALE_NONE ? NO_VALUE : sc->rule.fallback_mm_per_px;
 }
 
 /* Relative uncertainty of gauge i, without lean. */

@@ -12,7 +12,7 @@ struct lean {
 /* Fills sc->rule, r->scale (but for the propagated value) and the lean; u_disagree: relative. */
 int scale_decide(struct scene *sc, const struct meas_film *film, struct meas_result *r,
                  struct lean *lean, double *u_disagree, struct err *err);
-/* mm/px good enough to turn the marks' default uncertainties into px; NAN without any. */
+/* mm/px good enough to turn the marks' default uncertainties into px; NO_VALUE without any. */
 double scale_rough(const struct scene *sc);
 /* Relative standard uncertainty of a length gauge by a lean nobody can see. */
 double scale_lean_u(const struct meas_config *c);

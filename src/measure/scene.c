@@ -66,14 +66,14 @@ double scene_gauge_scale(const struct scene *sc, size_t i)
     const struct sheet_gauge *g = &sc->s->gauge[i];
     double px = geo_dist(at(&g->end[0]), at(&g->end[1]));
     if (!g->end[0].set || !g->end[1].set || px <= 0.0)
-        return NAN;
+        return NO_VALUE;
     return sc->in.gauge_mm[i] * (1.0 + sc->in.gauge_short[i]) / px;
 }
 
 static double mean_scale(const struct scene *sc)
 {
     if (sc->rule.from == SCALE_NONE)
-        return NAN;
+        return NO_VALUE;
     if (sc->rule.from != SCALE_GAUGES)
         return sc->rule.fallback_mm_per_px * (1.0 + sc->in.fallback);
     double k = 0.0;
@@ -110,7 +110,7 @@ double scene_tilt(const struct scene *sc, double ratio_shift)
 {
     int along = gauge_of(sc->s, GAUGE_LENGTH), across = gauge_of(sc->s, GAUGE_ACROSS);
     if (along < 0 || across < 0)
-        return NAN;
+        return NO_VALUE;
     const struct sheet_gauge *g = &sc->s->gauge[along];
     double px = geo_dist(at(&g->end[0]), at(&g->end[1]));
     double ratio = px * scene_gauge_scale(sc, (size_t)across) / sc->in.gauge_mm[along];
@@ -294,8 +294,9 @@ static bool neighbour_spot(const struct scene *sc, enum sheet_side side, struct 
             sum = geo_add(sum, at(single[i]));
             n += 1.0;
         }
-    for (size_t i = 0; i < sc->n_near[side]; i++, n += 1.0)
+    for (size_t i = 0; i < sc->n_near[side]; i++)
         sum = geo_add(sum, sc->near[side][i]);
+    n += (double)sc->n_near[side];
     if (n > 0.0)
         *out = geo_mul(sum, 1.0 / n);
     return n > 0.0;
@@ -313,7 +314,7 @@ static bool site_spot(const struct scene *sc, struct geo_point *out)
 /* +1 or -1: which way along geo_perp(a) mesial lies; 0 when nothing tells. */
 static double mesial_turn(const struct scene *sc)
 {
-    struct geo_point mes, dis, across = geo_perp(sc->a);
+    struct geo_point mes = {0}, dis = {0}, across = geo_perp(sc->a);
     bool has_mes = neighbour_spot(sc, MESIAL, &mes), has_dis = neighbour_spot(sc, DISTAL, &dis);
     if (!has_mes && has_dis)
         has_mes = site_spot(sc, &mes);
@@ -379,7 +380,7 @@ static double pin_width_px(const struct scene *sc)
 {
     int g = gauge_of(sc->s, GAUGE_ACROSS);
     if (g < 0)
-        return NAN;
+        return NO_VALUE;
     return geo_dist(at(&sc->s->gauge[g].end[0]), at(&sc->s->gauge[g].end[1]));
 }
 
@@ -410,7 +411,7 @@ bool scene_crest_level(const struct scene *sc, double *along_a)
             sum += geo_dot(at(&sc->s->side[side].crest), sc->a);
             n += 1.0;
         }
-    *along_a = n > 0.0 ? sum / n : (double)NAN;
+    *along_a = n > 0.0 ? sum / n : NO_VALUE;
     return n > 0.0 && sc->has_frame;
 }
 
