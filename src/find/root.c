@@ -10,11 +10,18 @@ struct root_params {
     double min_length_px; /* a root of 8 mm at 60 um is 130 px; shorter clicks are a slip */
     double half_width;    /* of the grid, in root lengths: a central's cervix is 0.27 */
     double min_seen;      /* share of either side that has to be seen */
+    double frame_level;   /* this near to black or white a frame may be */
+    double frame_step;    /* levels this near are the same: one and a half steps of 8 bits */
     double u_border_mm;   /* the border's systematic part: blur and tone of the film */
 };
 
-static const struct root_params root_defaults = {
-    .min_length_px = 60.0, .half_width = 0.42, .min_seen = 0.35, .u_border_mm = 0.03};
+static const struct root_params root_defaults = {.min_length_px = 60.0,
+                                                 .half_width = 0.42,
+                                                 .min_seen = 0.4,
+                                                 .frame_level = 0.006,
+                                                 .frame_step = 0.006,
+
+                                                 .u_border_mm = 0.03};
 
 static bool inside(const struct find_image *im, struct geo_point p)
 {
@@ -30,6 +37,34 @@ static void grid_fill(const struct find_strip *st, struct root_grid *g)
         float *to = g->v + i / ROOT_FINE * g->cols;
         for (size_t j = 0; j < g->cols; j++)
             to[j] += row[j] / (float)ROOT_FINE;
+    }
+}
+
+/* Does the run of equal levels at the row's end belong to the film's frame? Beyond the film's edge
+ * the edge pixel is repeated; a frame within the film is wholly black or white. */
+static bool is_frame(const struct find_image *im, const struct root_grid *g, size_t i, size_t j)
+{
+    double level = (double)g->v[i * g->cols + j], s = ((double)i + 0.5) * g->ds;
+    double t = ((double)j - (double)g->middle) * g->dt;
+    struct geo_point across = geo_perp(g->line.dir);
+    return level < root_defaults.frame_level || level > 1.0 - root_defaults.frame_level ||
+           !inside(im, geo_add(plumb_geo_on(&g->line, s), geo_mul(across, t)));
+}
+
+static void field_find(const struct find_image *im, struct root_grid *g)
+{
+    const double same = root_defaults.frame_step;
+    for (size_t i = 0; i < ROOT_ROWS; i++) {
+        const float *row = g->v + i * g->cols;
+        size_t a = 0, b = g->cols - 1;
+        if (is_frame(im, g, i, a))
+            while (a < g->middle && fabs((double)row[a] - (double)row[0]) < same)
+                a++;
+        if (is_frame(im, g, i, b))
+            while (b > g->middle && fabs((double)row[b] - (double)row[g->cols - 1]) < same)
+                b--;
+        g->from[i] = a;
+        g->to[i] = b + 1;
     }
 }
 
@@ -57,6 +92,7 @@ int root_grid_make(const struct find_image *im, struct geo_point crown_end, stru
         g.cols = st.cols;
         g.middle = st.cols / 2;
         grid_fill(&st, &g);
+        field_find(im, &g);
         *out = g;
     }
     find_strip_release(&st);
@@ -100,27 +136,55 @@ static int put_side(const struct root_grid *g, int side, const struct root_point
                          100.0 * out->seen[side]);
 }
 
+/* The shape's side at every row of the grid. */
+static void expect_side(const struct root_shape *sh, int side, double t[ROOT_ROWS])
+{
+    double sign = side == 0 ? 1.0 : -1.0, per = (double)ROOT_ROWS / ROOT_POINTS;
+    for (size_t i = 0; i < ROOT_ROWS; i++) {
+        double k = fmin(fmax(((double)i + 0.5) / per - 0.5, 0.0), ROOT_POINTS - 1.0);
+        size_t a = k < ROOT_POINTS - 1.0 ? (size_t)k : ROOT_POINTS - 2;
+        double f = k - (double)a;
+        t[i] = (1.0 - f) * (sh->middle[a] + sign * sh->half[a]) +
+               f * (sh->middle[a + 1] + sign * sh->half[a + 1]);
+    }
+}
+
+/* Traces both sides and fits the shape; then again, guided by that shape. */
+static int find_shape(const struct find_image *im, const struct root_grid *g,
+                      struct root_point pts[2][ROOT_POINTS], struct root_shape *sh, struct err *err)
+{
+    double expected[ROOT_ROWS];
+    struct root_trace tr;
+    int rc = 0;
+    for (int round = 0; rc == 0 && round < 2; round++) {
+        for (int side = 0; rc == 0 && side < 2; side++) {
+            if (round > 0)
+                expect_side(sh, side, expected);
+            rc = root_trace_side(g, side, round > 0 ? expected : NULL, &tr, err);
+            if (rc == 0)
+                root_border(im, g, side, &tr, pts[side]);
+        }
+        if (rc == 0)
+            rc = root_shape_fit(g, pts, sh, err);
+    }
+    return rc;
+}
+
 int plumb_find_root(const struct film *film, struct geo_point crown_end, struct geo_point apex,
                     struct find_root *out, struct err *err)
 {
     struct find_image im = find_image_of(film, plumb_find_inverted(film));
     struct root_grid g = {0};
-    struct root_trace tr;
     struct root_point pts[2][ROOT_POINTS];
     struct root_shape sh;
     memset(out, 0, sizeof *out);
     int rc = root_grid_make(&im, crown_end, apex, &g, err);
-    for (int side = 0; rc == 0 && side < 2; side++) {
-        rc = root_trace_side(&g, side, &tr, err);
-        if (rc == 0)
-            root_border(&im, &g, side, &tr, pts[side]);
-    }
     if (rc == 0)
-        rc = root_shape_fit(&g, pts, &sh, err);
+        rc = find_shape(&im, &g, pts, &sh, err);
     for (int side = 0; rc == 0 && side < 2; side++)
         rc = put_side(&g, side, pts[side], &sh, out, err);
     if (rc == 0)
-        root_midline(&g, &sh, out);
+        rc = root_midline(&g, &sh, out, err);
     root_grid_release(&g);
     if (rc != 0)
         plumb_find_root_release(out);

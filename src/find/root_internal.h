@@ -28,7 +28,8 @@ struct root_grid {
     double mm;            /* px of one nominal mm */
     double ds, dt;        /* px of one row, one column */
     size_t cols, middle;
-    float *v; /* ROOT_ROWS x cols, radiopaque bright */
+    float *v;                              /* ROOT_ROWS x cols, radiopaque bright */
+    size_t from[ROOT_ROWS], to[ROOT_ROWS]; /* columns of each row that show the exposed film */
 };
 
 int root_grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
@@ -44,8 +45,9 @@ struct root_trace {
     double evidence[ROOT_ROWS];
     double strength; /* level: the side's typical step from dentine to ligament */
 };
-/* side 0: +t. */
-int root_trace_side(const struct root_grid *g, int side, struct root_trace *out, struct err *err);
+/* side 0: +t. expected: where it should be, one t a row, or NULL. */
+int root_trace_side(const struct root_grid *g, int side, const double *expected,
+                    struct root_trace *out, struct err *err);
 
 /* One border point between pixels; s and t in the grid's frame, px. */
 struct root_point {
@@ -71,6 +73,7 @@ int root_shape_fit(const struct root_grid *g, struct root_point pts[2][ROOT_POIN
                    struct root_shape *out, struct err *err);
 
 /* The mid-line of the shape, with ends and u_ends. */
-void root_midline(const struct root_grid *g, const struct root_shape *sh, struct find_root *r);
+int root_midline(const struct root_grid *g, const struct root_shape *sh, struct find_root *r,
+                 struct err *err);
 
 #endif

@@ -6,6 +6,9 @@
 #include <math.h>
 #include "find/root_internal.h"
 
+/* An axis worse than 3 degrees (95 %) is no axis: half the tolerance of common practice. */
+static const double max_u_rad = 0.026, rad_per_deg = 0.017453292519943295;
+
 /* sum of a_i b_j cov_ij over the middles */
 static double covariance(const struct root_shape *sh, const double *a, const double *b)
 {
@@ -16,7 +19,8 @@ static double covariance(const struct root_shape *sh, const double *a, const dou
     return sum;
 }
 
-void root_midline(const struct root_grid *g, const struct root_shape *sh, struct find_root *r)
+int root_midline(const struct root_grid *g, const struct root_shape *sh, struct find_root *r,
+                 struct err *err)
 {
     double mean[ROOT_POINTS], tilt[ROOT_POINTS], step = g->length / ROOT_POINTS;
     double spread = step * step * ROOT_POINTS * ((double)ROOT_POINTS * ROOT_POINTS - 1.0) / 12.0;
@@ -37,4 +41,10 @@ void root_midline(const struct root_grid *g, const struct root_shape *sh, struct
     r->ends[0] = plumb_geo_on(l, -h);
     r->ends[1] = plumb_geo_on(l, h);
     r->u_ends = sqrt(2.0) * l->u_offset;
+    if (l->u_angle <= max_u_rad)
+        return 0;
+    return plumb_err_set(
+        err, ERR_ILLPOSED,
+        "the root's sides leave its axis uncertain by %.1f degrees: mark it by hand",
+        2.0 * l->u_angle / rad_per_deg);
 }

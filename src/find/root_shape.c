@@ -9,24 +9,28 @@
 #include <string.h>
 #include "find/root_internal.h"
 
-enum { N = ROOT_POINTS, M = 2 * ROOT_POINTS, ROUNDS = 15, LEAST_POINTS = 8 };
+enum { N = ROOT_POINTS, M = 2 * ROOT_POINTS, ROUNDS = 15, LEAST_POINTS = 8, END_POINTS = 3 };
 
 struct shape_params {
     double bend_mm;    /* standard deviation of third differences of the middle */
-    double taper_mm;   /* of second differences of the half width ... */
-    double round_mm;   /* ... and where the root rounds off */
-    double round_from; /* share of the length */
-    double click_px;   /* of the clicks about the middle, twice that of a disc of 10 px */
+    double taper_mm;   /* of second differences of the half width, along the shaft, */
+    double round_mm;   /* growing to so much more at the apex, */
+    double round_from; /* from this share of the length on */
+    double crown_px;   /* of the crown click about the middle: its place is a matter of taste */
+    double apex_px;    /* of the apex click about the apex: that of a disc of 10 px, and a bit */
+    double end_mm;     /* of the width against that of a blunt end */
     double min_scale_mm;
     double bisquare, outlier; /* in scales */
 };
 
 static const struct shape_params shape_defaults = {
-    .bend_mm = 0.01,
-    .taper_mm = 0.015,
-    .round_mm = 0.15,
-    .round_from = 0.8,
-    .click_px = 10.0,
+    .bend_mm = 0.005,
+    .taper_mm = 0.006,
+    .round_mm = 0.1,
+    .round_from = 0.5,
+    .crown_px = 15.0,
+    .apex_px = 7.0,
+    .end_mm = 0.15,
     .min_scale_mm = 0.02,
     .bisquare = 4.685,
     .outlier = 3.5,
@@ -47,20 +51,42 @@ static void add_row(struct system *s, const size_t *at, const double *c, size_t 
     }
 }
 
+/* How much the half width may bend at point i: little along the shaft, more where the root rounds
+ * off. */
+static double taper_sd(const struct root_grid *g, size_t i)
+{
+    const struct shape_params *p = &shape_defaults;
+    double q = fmax(0.0, ((double)i / N - p->round_from) / (1.0 - p->round_from));
+    return g->mm * (p->taper_mm + p->round_mm * q * q);
+}
+
+/* The root's end: its middle near the click, its width falling as the root of the distance from the
+ * apex, as that of any blunt end does. */
+static void add_apex(struct system *s, const struct root_grid *g)
+{
+    const struct shape_params *p = &shape_defaults;
+    static const double one = 1.0;
+    double click = 1.0 / (p->apex_px * p->apex_px), width = 1.0 / pow(p->end_mm * g->mm, 2.0);
+    add_row(s, (size_t[]){N - 1}, &one, 1, 0.0, click);
+    for (size_t i = N - 1; i + END_POINTS > N - 1; i--) {
+        double from_apex = (double)(N - i) - 0.5;
+        add_row(s, (size_t[]){N + i, N + i - 1},
+                (double[]){1.0, -sqrt(from_apex / (from_apex + 1.0))}, 2, 0.0, width);
+    }
+}
+
 static void add_penalties(struct system *s, const struct root_grid *g)
 {
     static const double third[4] = {-1.0, 3.0, -3.0, 1.0}, second[3] = {1.0, -2.0, 1.0}, one = 1.0;
     const struct shape_params *p = &shape_defaults;
-    double wm = 1.0 / pow(p->bend_mm * g->mm, 2.0), click = 1.0 / (p->click_px * p->click_px);
+    double wm = 1.0 / pow(p->bend_mm * g->mm, 2.0), click = 1.0 / (p->crown_px * p->crown_px);
     for (size_t i = 0; i + 3 < N; i++)
         add_row(s, (size_t[]){i, i + 1, i + 2, i + 3}, third, 4, 0.0, wm);
-    for (size_t i = 0; i + 2 < N; i++) {
-        double sd = (double)i > p->round_from * N ? p->round_mm : p->taper_mm;
+    for (size_t i = 0; i + 2 < N; i++)
         add_row(s, (size_t[]){N + i, N + i + 1, N + i + 2}, second, 3, 0.0,
-                1.0 / pow(sd * g->mm, 2.0));
-    }
+                1.0 / pow(taper_sd(g, i + 1), 2.0));
     add_row(s, (size_t[]){0}, &one, 1, 0.0, click);
-    add_row(s, (size_t[]){N - 1}, &one, 1, 0.0, click);
+    add_apex(s, g);
 }
 
 /* Lower triangle of a becomes its Cholesky factor; false when it is not positive definite. */

@@ -20,9 +20,11 @@ struct trace_params {
     double nearest_mm;                 /* least distance of a side from the clicked line */
     double gap_mm;                     /* a border this much nearer to the axis goes first */
     double earlier_share;              /* of its step is taken off */
-    double core_mm, dentine_quantile;  /* where and how dentine's level is read */
-    double metal_share;                /* of the way from dentine to white: metal or enamel */
+    double core_from_mm, core_to_mm;   /* dentine's level is read there, beside pulp or filling */
+    double dark_quantile;              /* of a row: bone or gum */
+    double metal_share;                /* so much above dentine, in its contrast: metal, enamel */
     double bend_cost;                  /* per squared column of sideways step, in typical steps */
+    double guide_mm, guide_cost;       /* so far from where it is expected it costs so much */
     int reach;                         /* columns sideways per row: 37 degrees */
     double most;                       /* a step counts at most so many typical ones: metal */
 };
@@ -35,15 +37,23 @@ static const struct trace_params trace_defaults = {
     .nearest_mm = 0.35,
     .gap_mm = 0.3,
     .earlier_share = 0.8,
-    .core_mm = 1.2,
-    .dentine_quantile = 0.75,
-    .metal_share = 0.45,
+    .core_from_mm = 0.6,
+    .core_to_mm = 1.2,
+    .dark_quantile = 0.25,
+    .metal_share = 0.6,
     .bend_cost = 0.06,
+    .guide_mm = 0.6,
+    .guide_cost = 0.8,
     .reach = 3,
     .most = 1.5,
 };
 
-enum { STEP_MAX = 512 }; /* columns of a side; the grid has 169 */
+enum { SMOOTH_ROWS = 5, STEP_MAX = 512 }; /* columns of a side; the grid has 169 */
+
+/* Levels of a row: dentine's beside the pulp, and one brighter than any dentine. */
+struct tissue {
+    double dentine, bright;
+};
 
 struct half {
     const float *row; /* at the line */
@@ -63,23 +73,23 @@ static double level3(const struct half *h, ptrdiff_t j)
     return 0.25 * level(h, j - 1) + 0.5 * level(h, j) + 0.25 * level(h, j + 1);
 }
 
-static double step_at(const struct half *h, const struct trace_params *p, double mm, double dentine,
-                      double bright, ptrdiff_t j)
+static double step_at(const struct half *h, const struct trace_params *p, double mm,
+                      struct tissue tissue, ptrdiff_t j)
 {
     ptrdiff_t i0 = (ptrdiff_t)lround(p->inner_from_mm * mm),
               i1 = (ptrdiff_t)lround(p->inner_to_mm * mm),
               o0 = (ptrdiff_t)lround(p->outer_from_mm * mm),
               o1 = (ptrdiff_t)lround(p->outer_to_mm * mm);
-    double darkest = dentine, outside = 0.0;
+    double darkest = tissue.dentine, outside = 0.0;
     for (ptrdiff_t k = i0; k <= i1; k++) {
         double v = level3(h, j - k);
-        if (v > bright)
+        if (v > tissue.bright)
             return 0.0;
         darkest = fmin(darkest, v);
     }
     for (ptrdiff_t k = o0; k <= o1; k++) {
         double v = level(h, j + k);
-        if (v > bright)
+        if (v > tissue.bright)
             return 0.0;
         outside += v;
     }
@@ -92,38 +102,66 @@ static int by_level(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* Dentine's level in each row: bright for the root's core, pulp left aside, smoothed along. */
-static void dentine_levels(const struct root_grid *g, double out[ROOT_ROWS])
+/* Quantile q of n levels, which are reordered. */
+static double quantile(float *v, size_t n, double q)
+{
+    qsort(v, n, sizeof *v, by_level);
+    return (double)v[(size_t)(q * (double)(n - 1))];
+}
+
+static struct tissue row_tissue(const struct root_grid *g, size_t i)
 {
     const struct trace_params *p = &trace_defaults;
-    enum { CORE_MAX = 256 };
-    float core[CORE_MAX];
-    double raw[ROOT_ROWS];
-    size_t half = (size_t)(p->core_mm * g->mm / g->dt);
-    half = half > CORE_MAX / 2 - 1 ? CORE_MAX / 2 - 1 : half;
-    for (size_t i = 0; i < ROOT_ROWS; i++) {
-        memcpy(core, g->v + i * g->cols + g->middle - half, (2 * half + 1) * sizeof *core);
-        qsort(core, 2 * half + 1, sizeof *core, by_level);
-        raw[i] = (double)core[(size_t)(p->dentine_quantile * 2.0 * (double)half)];
+    const float *row = g->v + i * g->cols;
+    float v[2 * STEP_MAX];
+    size_t n = 0, from = (size_t)(p->core_from_mm * g->mm / g->dt),
+           to = (size_t)(p->core_to_mm * g->mm / g->dt);
+    for (size_t j = from; j <= to; j++) {
+        v[n++] = row[g->middle - j];
+        v[n++] = row[g->middle + j];
     }
+    double dentine = quantile(v, n, 0.5);
+    n = g->to[i] - g->from[i];
+    n = n > 2 * STEP_MAX ? 2 * STEP_MAX : n;
+    memcpy(v, row + g->from[i], n * sizeof *v);
+    double dark = quantile(v, n, p->dark_quantile);
+    return (struct tissue){dentine, dentine + p->metal_share * fmax(dentine - dark, 0.0)};
+}
+
+static double median_near(const double *v, size_t i)
+{
+    double near[2 * SMOOTH_ROWS + 1];
+    size_t from = i > SMOOTH_ROWS ? i - SMOOTH_ROWS : 0,
+           to = i + SMOOTH_ROWS < ROOT_ROWS ? i + SMOOTH_ROWS + 1 : ROOT_ROWS;
+    memcpy(near, v + from, (to - from) * sizeof *near);
+    return plumb_geo_median(near, to - from);
+}
+
+static void tissues(const struct root_grid *g, struct tissue out[ROOT_ROWS])
+{
+    double dentine[ROOT_ROWS], bright[ROOT_ROWS];
     for (size_t i = 0; i < ROOT_ROWS; i++) {
-        size_t from = i > 5 ? i - 5 : 0, to = i + 6 < ROOT_ROWS ? i + 6 : ROOT_ROWS;
-        double near[11];
-        memcpy(near, raw + from, (to - from) * sizeof *near);
-        out[i] = plumb_geo_median(near, to - from);
+        struct tissue t = row_tissue(g, i);
+        dentine[i] = t.dentine;
+        bright[i] = t.bright;
     }
+    for (size_t i = 0; i < ROOT_ROWS; i++)
+        out[i] = (struct tissue){median_near(dentine, i), median_near(bright, i)};
 }
 
 /* One row's steps. A step counts less what the strongest one nearer to the axis has: the first
  * border wins. Beside something brighter than dentine (metal, enamel) nothing counts. */
-static double row_steps(const struct half *h, double dentine, double mm, size_t n, float *step)
+static double row_steps(const struct half *h, struct tissue tissue, double mm, size_t n,
+                        float *step)
 {
     const struct trace_params *p = &trace_defaults;
-    double bright = dentine + p->metal_share * (1.0 - dentine), best = 0.0, before = 0.0;
+    double best = 0.0, before = 0.0;
     double raw[STEP_MAX];
+    ptrdiff_t last = h->n - (ptrdiff_t)lround(p->outer_to_mm * mm);
     size_t gap = (size_t)lround(p->gap_mm * mm), first = (size_t)lround(p->nearest_mm * mm);
     for (size_t j = 0; j < n; j++) {
-        raw[j] = j < first ? 0.0 : fmax(0.0, step_at(h, p, mm, dentine, bright, (ptrdiff_t)j));
+        bool may = j >= first && (ptrdiff_t)j < last;
+        raw[j] = may ? fmax(0.0, step_at(h, p, mm, tissue, (ptrdiff_t)j)) : 0.0;
         if (j >= gap)
             before = fmax(before, raw[j - gap]);
         double s = fmax(0.0, raw[j] - p->earlier_share * before);
@@ -136,23 +174,41 @@ static double row_steps(const struct half *h, double dentine, double mm, size_t 
 /* Steps of all rows and columns of a side, 0 where there is none. Returns the typical one. */
 static double fill_steps(const struct root_grid *g, int side, size_t n, float *step)
 {
-    double best[ROOT_ROWS], dentine[ROOT_ROWS], mm = g->mm / g->dt;
-    dentine_levels(g, dentine);
+    double best[ROOT_ROWS], mm = g->mm / g->dt;
+    struct tissue tissue[ROOT_ROWS];
+    tissues(g, tissue);
     for (size_t i = 0; i < ROOT_ROWS; i++) {
-        struct half h = {g->v + i * g->cols + g->middle, side == 0 ? 1 : -1, (ptrdiff_t)n, 0};
-        best[i] = row_steps(&h, dentine[i], mm, n, step + i * n);
+        size_t room = side == 0 ? g->to[i] - g->middle : g->middle + 1 - g->from[i];
+        struct half h = {g->v + i * g->cols + g->middle, side == 0 ? 1 : -1, (ptrdiff_t)room, 0};
+        best[i] = row_steps(&h, tissue[i], mm, n, step + i * n);
     }
     return plumb_geo_median(best, ROOT_ROWS);
 }
 
+/* Where the side is expected; NULL t: anywhere. */
+struct guide {
+    const double *t; /* one a row, px across */
+    double dt, far;  /* px */
+};
+
+static double guide_cost(const struct guide *g, size_t i, size_t j)
+{
+    if (!g->t)
+        return 0.0;
+    double off = ((double)j * g->dt - fabs(g->t[i])) / g->far;
+    return trace_defaults.guide_cost * fmin(1.0, off * off);
+}
+
 /* Cheapest ways down the rows: cost in place of the step; from: sideways step that led there. */
-static void cheapest(float *cost, signed char *from, size_t n, double typical)
+static void cheapest(float *cost, signed char *from, size_t n, double typical,
+                     const struct guide *guide)
 {
     const struct trace_params *p = &trace_defaults;
     for (size_t i = 0; i < ROOT_ROWS; i++)
         for (size_t j = 0; j < n; j++) {
             float *at = cost + i * n + j;
-            double own = -fmin(p->most, (double)*at / typical), best = i == 0 ? 0.0 : HUGE_VAL;
+            double own = guide_cost(guide, i, j) - fmin(p->most, (double)*at / typical),
+                   best = i == 0 ? 0.0 : HUGE_VAL;
             for (int k = -p->reach; i > 0 && k <= p->reach; k++) {
                 if ((k < 0 && j < (size_t)-k) || (k > 0 && j + (size_t)k >= n))
                     continue;
@@ -181,7 +237,8 @@ static void walk_back(const struct root_grid *g, int side, size_t n, const float
     }
 }
 
-int root_trace_side(const struct root_grid *g, int side, struct root_trace *out, struct err *err)
+int root_trace_side(const struct root_grid *g, int side, const double *expected,
+                    struct root_trace *out, struct err *err)
 {
     size_t n = g->cols - g->middle < STEP_MAX ? g->cols - g->middle : STEP_MAX;
     float *step = plumb_mem_array(ROOT_ROWS * n, sizeof *step, err);
@@ -199,7 +256,8 @@ int root_trace_side(const struct root_grid *g, int side, struct root_trace *out,
     if (rc != 0)
         goto out;
     memcpy(cost, step, ROOT_ROWS * n * sizeof *cost);
-    cheapest(cost, from, n, out->strength);
+    const struct guide guide = {expected, g->dt, trace_defaults.guide_mm * g->mm};
+    cheapest(cost, from, n, out->strength, &guide);
     walk_back(g, side, n, cost, from, out);
     for (size_t i = 0; i < ROOT_ROWS; i++) {
         size_t j = (size_t)lround(fabs(out->t[i]) / g->dt);
