@@ -193,7 +193,7 @@ void rec_value_words(const struct meas_quantity *q, char out[96])
 
 static void tell_quantity(size_t number, const struct meas_quantity *q, struct buf *out)
 {
-    enum { LABEL = 44 };
+    enum { LABEL = 42 };
     char value[96];
     rec_value_words(q, value);
     plumb_buf_addf(out, "%4zu  %s", number, q->label);
