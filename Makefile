@@ -24,11 +24,13 @@ SUPPORT_SRC := $(sort $(wildcard tests/support/*.c))
 PKGS      := libpng libtiff-4 libjpeg cairo pangocairo jansson libexif
 TEST_PKGS := cmocka
 ifeq ($(VIEWER),yes)
-CMD_SRC += $(sort $(wildcard src/viewer/*.c))
+VIEW_SRC := $(sort $(wildcard src/viewer/*.c))
 CMD_PKGS := x11 cairo-xlib
 VIEWER_DEF := -DPLUMB_VIEWER=1
 else
 VIEWER_DEF := -DPLUMB_VIEWER=0
+TEST_SRC := $(filter-out tests/viewer/%,$(TEST_SRC))
+BENCH_SRC := $(filter-out tests/bench/bench_view.c,$(BENCH_SRC))
 endif
 
 # Packages are asked for only when something is compiled, so that `make demo` works on a bare machine.
@@ -57,6 +59,7 @@ TESTS := $(TEST_SRC:%.c=$(B)/%)
 BENCH := $(BENCH_SRC:%.c=$(B)/%)
 TOOLS := $(TOOL_SRC:%.c=$(B)/%)
 FIXLIB := $(B)/libfixtures.a
+VIEWLIB := $(if $(VIEW_SRC),$(B)/libviewer.a)
 
 objs = $(patsubst %.c,$(B)/%.o,$(1))
 EMBED := $(patsubst %,$(B)/%.inc,$(wildcard src/*/*.json))
@@ -71,17 +74,21 @@ $(FIXLIB): $(call objs,$(FIX_SRC) $(SUPPORT_SRC))
 	@rm -f $@
 	$(AR) rcs $@ $^
 
-$(CMD): $(call objs,$(CMD_SRC)) $(LIB)
+$(B)/libviewer.a: $(call objs,$(VIEW_SRC))
+	@rm -f $@
+	$(AR) rcs $@ $^
+
+$(CMD): $(call objs,$(CMD_SRC)) $(VIEWLIB) $(LIB)
 	@echo '  ld  $@'
 	@$(CC) $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $^ $(OUR_LDLIBS) $(CMD_LIBS) $(LDLIBS)
 
-$(TESTS): $(B)/tests/%: $(B)/tests/%.o $(FIXLIB) $(LIB)
+$(TESTS): $(B)/tests/%: $(B)/tests/%.o $(VIEWLIB) $(FIXLIB) $(LIB)
 	@echo '  ld  $@'
-	@$(CC) $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $^ $(OUR_LDLIBS) $(TEST_LIBS) $(LDLIBS)
+	@$(CC) $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $^ $(OUR_LDLIBS) $(TEST_LIBS) $(CMD_LIBS) $(LDLIBS)
 
-$(BENCH) $(TOOLS): $(B)/%: $(B)/%.o $(FIXLIB) $(LIB)
+$(BENCH) $(TOOLS): $(B)/%: $(B)/%.o $(VIEWLIB) $(FIXLIB) $(LIB)
 	@echo '  ld  $@'
-	@$(CC) $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $^ $(OUR_LDLIBS) $(TEST_LIBS) $(LDLIBS)
+	@$(CC) $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $^ $(OUR_LDLIBS) $(TEST_LIBS) $(CMD_LIBS) $(LDLIBS)
 
 $(B)/%.o: %.c | $(EMBED)
 	@mkdir -p $(@D)
@@ -95,7 +102,7 @@ $(B)/%.json.inc: %.json
 
 $(call objs,$(LIB_SRC)): $(EMBED)
 
--include $(patsubst %.o,%.d,$(call objs,$(LIB_SRC) $(CMD_SRC) $(FIX_SRC) $(SUPPORT_SRC) $(TEST_SRC) $(BENCH_SRC) $(TOOL_SRC)))
+-include $(patsubst %.o,%.d,$(call objs,$(LIB_SRC) $(CMD_SRC) $(VIEW_SRC) $(FIX_SRC) $(SUPPORT_SRC) $(TEST_SRC) $(BENCH_SRC) $(TOOL_SRC)))
 
 # --- what people type ---------------------------------------------------------------------------
 

@@ -150,6 +150,10 @@ static void confirm(struct view_state *v)
         end_bound(v);
         return;
     }
+    if (v->step == STEP_PIN && (v->finding != FIND_IDLE || v->find_due != FIND_IDLE)) {
+        view_say(v, "The pin is still being looked at");
+        return;
+    }
     if (view_step_progress(s, v->step) == PROPOSED && v->target == VIEW_NO_TARGET) {
         view_step_confirm(s, v->step);
         view_edited(v);

@@ -323,7 +323,6 @@ enum view_command {
     CMD_VEIL, /* while held */
     CMD_SNAP,
     CMD_LENS,
-    CMD_SITE,
     CMD_PLAN,
     CMD_SAVE,
     CMD_RECORD,
@@ -422,6 +421,7 @@ struct view_item {
     double r;            /* of a sign; magnification of a lens */
     size_t first, n;     /* points, or bytes of text */
     size_t caret;
+    size_t lead; /* bytes of a question before what is typed */
 };
 struct view_scene {
     struct view_item *item;

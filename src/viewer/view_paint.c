@@ -261,6 +261,20 @@ static void paint_text(struct view_painter *p, cairo_t *cr, const struct view_sc
     g_object_unref(l);
 }
 
+/* The question in the colour of questions. */
+static void set_lead(PangoLayout *l, size_t lead)
+{
+    const double *c = colours[VIEW_NOTICE];
+    PangoAttrList *list = pango_attr_list_new();
+    PangoAttribute *a = pango_attr_foreground_new(
+        (guint16)(65535.0 * c[0]), (guint16)(65535.0 * c[1]), (guint16)(65535.0 * c[2]));
+    a->start_index = 0;
+    a->end_index = (guint)lead;
+    pango_attr_list_insert(list, a);
+    pango_layout_set_attributes(l, list);
+    pango_attr_list_unref(list);
+}
+
 /* A line being typed: shifted so that the caret is in sight. */
 static void paint_edit(struct view_painter *p, cairo_t *cr, const struct view_scene *s,
                        const struct view_item *it)
@@ -268,6 +282,7 @@ static void paint_edit(struct view_painter *p, cairo_t *cr, const struct view_sc
     PangoLayout *l = layout_of(p, s, it);
     PangoRectangle caret;
     int tw, th;
+    set_lead(l, it->lead);
     pango_layout_get_cursor_pos(l, (int)(it->caret < it->n ? it->caret : it->n), &caret, NULL);
     pango_layout_get_pixel_size(l, &tw, &th);
     double x = (double)caret.x / PANGO_SCALE, w = it->box.x1 - it->box.x0;

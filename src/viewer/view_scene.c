@@ -235,6 +235,16 @@ static bool is_small(enum mark_kind k)
     return k == KIND_PIN_AXIS || k == KIND_PIN_SIDE || k == KIND_ROOT_AXIS || k == KIND_GAUGE_END;
 }
 
+/* A gauge's end on a mark of the pin is drawn once. */
+static bool drawn_already(const struct sheet_mark_ref *ref, size_t n, size_t i)
+{
+    for (size_t k = 0; ref[i].kind == KIND_GAUGE_END && k < n; k++)
+        if (ref[k].kind < KIND_ROOT_AXIS && ref[k].mark->x == ref[i].mark->x &&
+            ref[k].mark->y == ref[i].mark->y)
+            return true;
+    return false;
+}
+
 static void signs(struct view_scene *s, const struct view_state *v)
 {
     static const enum view_shape shape[] = {[MARK_HAND] = SHAPE_RING,
@@ -247,6 +257,8 @@ static void signs(struct view_scene *s, const struct view_state *v)
     for (size_t i = 0; i < n; i++) {
         bool chosen = strcmp(ref[i].name, v->selected) == 0;
         bool path = ref[i].kind == KIND_ROOT_SIDE || ref[i].kind == KIND_BOUND;
+        if (drawn_already(ref, n, i) && !chosen)
+            continue;
         struct geo_point at = spot(v, ref[i].mark);
         double r = (is_small(ref[i].kind) ? sign_small_px : sign_px) * ui;
         enum view_hue hue = hue_of(ref[i].name);
@@ -344,7 +356,7 @@ static bool same_looks(const struct view_item *x, const struct view_item *y)
     return x->shape == y->shape && x->hue == y->hue && x->pattern == y->pattern &&
            x->align == y->align && x->bold == y->bold && x->width == y->width &&
            x->size == y->size && x->at.x == y->at.x && x->at.y == y->at.y && x->r == y->r &&
-           x->n == y->n && x->caret == y->caret;
+           x->n == y->n && x->caret == y->caret && x->lead == y->lead;
 }
 
 static bool same_points(const struct geo_point *a, const struct geo_point *b, size_t n)

@@ -113,9 +113,9 @@ static void steps(struct view_scene *s, const struct view_state *v)
             scene_fill(s, row, VIEW_GROUND_LIT);
         snprintf(number, sizeof number, "%d", (i + 1) % STEPS);
         step_state(v, (enum view_step)i, state, &hue);
-        scene_text(s, b, number, l->small, VIEW_DIM, ALIGN_LEFT, false);
-        struct view_box words = b, mark = b;
-        words.x0 += 1.6 * l->pad;
+        struct view_box digit = b, words = b, mark = b;
+        digit.x1 = words.x0 = b.x0 + 1.6 * l->pad;
+        scene_text(s, digit, number, l->small, VIEW_DIM, ALIGN_LEFT, false);
         words.x1 = b.x1 - 5.6 * l->pad;
         mark.x0 = words.x1;
         scene_text(s, words, view_step_words((enum view_step)i), l->text,
@@ -206,19 +206,16 @@ void scene_column(struct view_scene *s, struct view_state *v)
 static void ask_line(struct view_scene *s, const struct view_state *v)
 {
     const struct view_layout *l = &v->layout;
-    struct view_box b = inset(l->foot, l->pad);
-    char words[200];
-    snprintf(words, sizeof words, "%s:", view_ask_words(v->ask.what));
-    struct view_box line = b;
-    double share = v->ask.what == ASK_PATH ? 0.3 : 0.62;
-    b.x1 = b.x0 + share * (b.x1 - b.x0);
-    line.x0 = b.x1;
-    scene_text(s, b, words, l->text, VIEW_NOTICE, ALIGN_LEFT, false);
-    scene_text(s, line, v->ask.text, l->text, VIEW_WORDS, ALIGN_LEFT, true);
-    if (s->n > 0 && !s->failed) {
-        s->item[s->n - 1].shape = SHAPE_EDIT;
-        s->item[s->n - 1].caret = v->ask.caret;
-    }
+    char line[SHEET_TEXT + 200];
+    int lead = snprintf(line, sizeof line, "%s:  ", view_ask_words(v->ask.what));
+    plumb_text_copy(line + lead, sizeof line - (size_t)lead, v->ask.text);
+    scene_text(s, inset(l->foot, l->pad), line, l->text, VIEW_WORDS, ALIGN_LEFT, false);
+    if (s->failed)
+        return;
+    struct view_item *it = &s->item[s->n - 1];
+    it->shape = SHAPE_EDIT;
+    it->lead = (size_t)lead;
+    it->caret = it->lead + v->ask.caret;
 }
 
 /* A line that comes and goes, just above the foot. */
@@ -275,7 +272,7 @@ void scene_help(struct view_scene *s, const struct view_state *v)
     struct view_box all = {0.0, 0.0, l->w, l->foot.y0};
     enum { COLUMNS = 2 };
     size_t rows = (view_n_help + COLUMNS - 1) / COLUMNS + 1;
-    double row = fmin(1.15 * l->step_row, (all.y1 - 3.0 * l->pad) / (double)rows);
+    double row = floor(fmin(1.15 * l->step_row, (all.y1 - 3.0 * l->pad) / (double)rows));
     double width = fmin(0.5 * (all.x1 - 3.0 * l->pad), 420.0 * l->ui);
     double left = 0.5 * (all.x1 - COLUMNS * width - l->pad);
     double top = fmax(1.5 * l->pad, 0.5 * (all.y1 - (double)rows * row));

@@ -265,6 +265,8 @@ bool view_idle(struct view_state *v)
     if (!v->journal_due)
         return did;
     v->journal_due = false;
+    if (v->choice == CHOICE_JOURNAL) /* what lies there has not been answered for */
+        return did;
     if (!view_unsaved(v)) {
         view_journal_remove(v->journal_path);
         return did;
@@ -398,6 +400,8 @@ const struct view_target *view_target_now(const struct view_state *v)
         return NULL;
     if (v->step == STEP_BOUND && !v->bound_open)
         return NULL;
+    if (v->step == STEP_PIN && v->finding == FIND_ALL && v->target == VIEW_NO_TARGET)
+        return NULL; /* it is being looked for */
     if (v->target != VIEW_NO_TARGET)
         return &view_targets[v->target];
     int i = view_target_next(&v->exam.sheet, v->step, v->skip_to);
@@ -425,8 +429,12 @@ void view_found(struct view_state *v, const struct sheet *found, size_t n_pins)
     v->finding = FIND_IDLE;
     size_t before = plumb_sheet_marks(&v->exam.sheet, NULL, 0);
     view_marks_merge(&v->exam.sheet, found, !all);
-    if (plumb_sheet_marks(&v->exam.sheet, NULL, 0) != before)
+    if (plumb_sheet_marks(&v->exam.sheet, NULL, 0) != before) {
+        bool clean = !view_unsaved(v);
         view_edited(v);
+        if (clean) /* proposals alone are nobody's work */
+            v->saved_at = v->history.at;
+    }
     if (n_pins == 0 && all)
         view_say(v, "No pin found in this film: place it by hand");
     /* sizes typed while the finder ran have their ends still to come */
@@ -474,8 +482,8 @@ void view_foot_words(const struct view_state *v, char out[320])
         snprintf(out, 320, "Not saved yet:  s saves and closes,  d drops the changes,  Esc stays");
     else if (!v->has_film)
         snprintf(out, 320, "No film");
-    else if (v->finding == FIND_ALL && v->step <= STEP_PIN)
-        snprintf(out, 320, "Looking for the pin ...");
+    else if (v->finding != FIND_IDLE && v->step <= STEP_PIN)
+        snprintf(out, 320, "Looking for the pin \u2026");
     else if (v->selected[0] && t == NULL)
         snprintf(out, 320, "Chosen: %s.  Arrows move it, Shift finely; Del removes it; Esc lets go",
                  words_of_mark(v->selected));

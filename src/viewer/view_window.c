@@ -371,6 +371,10 @@ static int turn_of_loop(struct view_window *w, struct err *err)
     bool dragging = v->drag == DRAG_MARK;
     if (!dragging && view_idle(v))
         return view_window_paint(w, err);
+    if (w->mapped && !w->input_open) { /* reads long tables: after the first picture */
+        view_input_open(w);
+        w->input_open = true;
+    }
     start_finder(w);
     bool pause = dragging && v->stale;
     bool found = wait_for(w, pause ? DRAG_PAUSE_MS : -1);

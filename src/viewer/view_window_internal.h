@@ -29,7 +29,7 @@ struct view_window {
     double ui;
     int w, h;
     bool lost; /* the connection is gone: no more calls to X */
-    bool mapped;
+    bool mapped, input_open;
     cairo_region_t *exposed;
     struct view_painter painter;
     struct view_find *find;

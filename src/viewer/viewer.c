@@ -132,7 +132,6 @@ static int run(struct view_window *w, const char *path)
                     display_rc == ERR_NOTFOUND ? EX_UNAVAILABLE : exit_code(display_rc));
     if (rc != 0)
         return fail(path, err.text, exit_code(rc));
-    view_input_open(w);
     rc = view_window_run(w, &err);
     if (w->lost) {
         fprintf(stderr, "plumbrule: view: the display went away%s%s\n",

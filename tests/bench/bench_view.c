@@ -1,0 +1,203 @@
+/*
+ * The window's speed, seen from outside where it can be: launch is the time from starting the
+ * command to the first picture in the X server (its pixels are read there); redraw is the window's
+ * own code from one pointer motion to the server having taken the picture (XSync), while a mark is
+ * dragged, the film is shifted, and the lens follows the pointer. Needs a display.
+ *
+ * usage: bench_view COMMAND FILM [BIG-FILM]
+ */
+#include "viewer/view_window_internal.h"
+
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/wait.h>
+#include <time.h>
+#include <unistd.h>
+
+enum { RUNS = 7, MOVES = 200, WINDOW_W = 1600, WINDOW_H = 1000 };
+static const double give_up_s = 20.0;
+
+static double now_s(void)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+/* The window's own share, which a busy machine does not stretch. */
+static double own_s(void)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t);
+    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+static int by_value(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+static void tell(const char *what, double *s, size_t n, double goal_ms)
+{
+    qsort(s, n, sizeof *s, by_value);
+    printf("%-44s median %7.2f ms   95 %% %7.2f ms", what, 1e3 * s[n / 2], 1e3 * s[n * 95 / 100]);
+    if (goal_ms > 0.0)
+        printf("   goal %g ms: %.2f of it", goal_ms, 1e3 * s[n / 2] / goal_ms);
+    putchar('\n');
+}
+
+/* --- launch ------------------------------------------------------------------------------------
+ */
+
+static int ignore_error(Display *d, XErrorEvent *e)
+{
+    (void)d;
+    (void)e;
+    return 0;
+}
+
+/* Bright pixels in the middle of the screen's left part: the film is there. */
+static bool picture_there(Display *d)
+{
+    enum { W = 400, H = 8 };
+    XImage *im = XGetImage(d, DefaultRootWindow(d), 300, 300, W, H, AllPlanes, ZPixmap);
+    int bright = 0;
+    for (int x = 0; im != NULL && x < W; x += 4)
+        bright += (XGetPixel(im, x, H / 2) & 0xFF) > 60;
+    if (im != NULL)
+        XDestroyImage(im);
+    return bright > 5;
+}
+
+static double launch(Display *d, const char *command, char *film)
+{
+    double t0 = now_s();
+    pid_t pid = fork();
+    if (pid == 0) {
+        execl(command, command, "view", film, (char *)NULL);
+        _exit(127);
+    }
+    while (!picture_there(d) && now_s() - t0 < give_up_s)
+        nanosleep(&(struct timespec){.tv_nsec = 1000000}, NULL);
+    double t = now_s() - t0;
+    kill(pid, SIGKILL);
+    waitpid(pid, NULL, 0);
+    while (picture_there(d) && now_s() - t0 < 2.0 * give_up_s) {
+        XClearWindow(d, DefaultRootWindow(d));
+        XSync(d, False);
+    }
+    return t;
+}
+
+static void bench_launch(const char *command, char *film, const char *what, double goal_ms)
+{
+    Display *d = XOpenDisplay(NULL);
+    double s[RUNS];
+    if (d == NULL)
+        return;
+    XSetErrorHandler(ignore_error);
+    (void)launch(d, command, film); /* warms the caches */
+    for (int i = 0; i < RUNS; i++)
+        s[i] = launch(d, command, film);
+    tell(what, s, RUNS, goal_ms);
+    XCloseDisplay(d);
+}
+
+/* --- redraw ------------------------------------------------------------------------------------
+ */
+
+static void pump(struct view_window *w, int times)
+{
+    struct err err = {0};
+    for (int i = 0; i < times; i++) {
+        nanosleep(&(struct timespec){.tv_nsec = 5000000}, NULL);
+        view_window_events(w);
+        view_window_paint(w, &err);
+    }
+    view_idle(&w->state);
+    view_window_paint(w, &err);
+    XSync(w->display, False);
+}
+
+static void drag(struct view_window *w, struct geo_point from, int button, const char *what,
+                 double goal_ms)
+{
+    struct err err = {0};
+    double s[MOVES], own = own_s();
+    if (button != 0)
+        view_press(&w->state, from, button);
+    for (int i = 0; i < MOVES; i++) {
+        struct geo_point to = {from.x + 5.0 + i % 60, from.y + 5.0 + (i * 7) % 40};
+        double t0 = now_s();
+        view_move(&w->state, to);
+        view_window_paint(w, &err);
+        XSync(w->display, False);
+        s[i] = now_s() - t0;
+    }
+    if (button != 0)
+        view_let_go(&w->state, from, button);
+    own = own_s() - own;
+    tell(what, s, MOVES, goal_ms);
+    printf("%-44s        %7.2f ms\n", "    of which the window's own processor time",
+           1e3 * own / MOVES);
+}
+
+static void bench_redraw(const char *film, double goal_ms)
+{
+    struct view_window *w = plumb_mem_array(1, sizeof *w, NULL);
+    struct exam_options o;
+    struct err err = {0};
+    size_t pins = 0;
+    plumb_exam_options_default(&o);
+    view_state_init(&w->state, &o, &err);
+    if (view_open(&w->state, film, &err) != 0 || view_window_open(w, &err) != 0) {
+        printf("redraw: %s\n", err.text);
+        return;
+    }
+    struct view_state *v = &w->state;
+    XMapWindow(w->display, w->window);
+    XMoveResizeWindow(w->display, w->window, 0, 0, WINDOW_W, WINDOW_H);
+    pump(w, 20);
+    v->find_due = FIND_IDLE;
+    v->choice = CHOICE_NONE;
+    v->ask = (struct view_ask){0};
+    plumb_exam_propose(&v->exam, NULL, 0, &pins, &err);
+    free(v->journal_path); /* nothing is written */
+    v->journal_path = NULL;
+    v->step = STEP_ROOT_MESIAL;
+    pump(w, 4);
+    printf("%s, %zu x %zu px, in %d x %d:\n", plumb_path_base(film), v->exam.film.width,
+           v->exam.film.height, w->w, w->h);
+    drag(w, (struct geo_point){500, 500}, 0, "  lens following the pointer", goal_ms);
+    if (pins > 0) {
+        struct mark *tip = &v->exam.sheet.pin.tip;
+        drag(w, view_to_window(&v->t, (struct geo_point){tip->x, tip->y}), BUTTON_LEFT,
+             "  dragging the pin's tip", goal_ms);
+    }
+    v->moved = false;
+    view_zoom(&v->t, v->layout.film, (struct geo_point){500, 500}, 2.0 * v->t.scale);
+    pump(w, 2);
+    drag(w, (struct geo_point){300, 300}, BUTTON_MIDDLE, "  shifting the film", goal_ms);
+    drag(w, (struct geo_point){300, 300}, BUTTON_RIGHT, "  dragging the tone", 0.0);
+    view_window_close(w);
+    view_state_release(v);
+    free(w);
+}
+
+int main(int argc, char **argv)
+{
+    if (argc < 3 || getenv("DISPLAY") == NULL) {
+        puts("window: skipped here, bench_view.sh starts a display for it");
+        return 0;
+    }
+    bench_launch(argv[1], argv[2], "launch to first picture", 150.0);
+    bench_redraw(argv[2], 8.0);
+    if (argc > 3) {
+        bench_launch(argv[1], argv[3], "launch to first picture, large film", 0.0);
+        bench_redraw(argv[3], 8.0);
+    }
+    return 0;
+}

@@ -1,0 +1,521 @@
+/*
+ * State, steps, commands, questions, scene and journal, without a display. The film is plain grey,
+ * the sheet an invented site (tests/support/site.h), so that every step's marks are known.
+ */
+#include "tests/support/site.h"
+#include "viewer/view_internal.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdlib.h>
+#include <cmocka.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+enum { SIDE_PX = 3000 };
+
+static void open_site(struct view_state *v, bool marked)
+{
+    struct exam_options o;
+    struct exam e = {0};
+    struct site site;
+    struct err err;
+    plumb_exam_options_default(&o);
+    view_state_init(v, &o, &err);
+    plumb_meas_config_default(&e.config, &err);
+    e.film = (struct film){.width = SIDE_PX, .height = SIDE_PX};
+    e.film.grey = plumb_mem_array((size_t)SIDE_PX * SIDE_PX, sizeof(uint16_t), &err);
+    memset(e.film.sha256, 'a', 64);
+    site_default(&site);
+    if (marked)
+        site_sheet(&site, &(struct placing){0.0, 0.02, false, 35}, 0.0, &e.sheet);
+    else
+        plumb_sheet_init(&e.sheet);
+    strcpy(e.sheet.film.file, "site.png");
+    memcpy(e.sheet.film.sha256, e.film.sha256, sizeof e.film.sha256);
+    static const char name[] = "/tmp/plumbrule-test-view.png";
+    e.film_path = plumb_mem_array(sizeof name, 1, &err);
+    memcpy(e.film_path, name, sizeof name);
+    plumb_exam_measure(&e, &err);
+    view_resize(v, 1280.0, 800.0, 1.0);
+    assert_int_equal(view_adopt(v, &e, &err), 0);
+    v->find_due = FIND_IDLE;
+}
+
+static void close_site(struct view_state *v)
+{
+    view_journal_remove(v->journal_path);
+    view_state_release(v);
+}
+
+static struct geo_point window_of(const struct view_state *v, double x, double y)
+{
+    return view_to_window(&v->t, (struct geo_point){x, y});
+}
+
+static void click(struct view_state *v, double x, double y)
+{
+    struct geo_point p = window_of(v, x, y);
+    view_press(v, p, BUTTON_LEFT);
+    view_let_go(v, p, BUTTON_LEFT);
+}
+
+static void type(struct view_state *v, const char *text)
+{
+    view_type_text(v, text, strlen(text));
+    view_type_key(v, "Return", 0);
+}
+
+/* --- questions ---------------------------------------------------------------------------------
+ */
+
+static void answers_are_checked(void **state)
+{
+    (void)state;
+    static const struct {
+        enum view_question what;
+        const char *text;
+        bool good;
+    } table[] = {
+        {ASK_TOOTH, "35", true},          {ASK_TOOTH, "U20", true},
+        {ASK_TOOTH, "39", false},         {ASK_TOOTH, "", false},
+        {ASK_TOOTH, "thirty", false},     {ASK_LENGTH, "12.0", true},
+        {ASK_LENGTH, " 12,0 ", true},     {ASK_LENGTH, "12 ± 0.05", true},
+        {ASK_LENGTH, "12 +- 0.05", true}, {ASK_LENGTH, "12 ± 9", false},
+        {ASK_LENGTH, "nan", false},       {ASK_LENGTH, "1e3", false},
+        {ASK_LENGTH, "-4", false},        {ASK_LENGTH, "12mm", false},
+        {ASK_LENGTH, "", true},           {ASK_ACROSS, "2.2", true},
+        {ASK_ACROSS, "0", false},         {ASK_SEEN_FROM, "l", true},
+        {ASK_SEEN_FROM, "left", false},   {ASK_TAKEN, "2026-03-02", true},
+        {ASK_TAKEN, "2026-02-30", false}, {ASK_ROOTS, "2", true},
+        {ASK_ROOTS, "2.5", false},        {ASK_REMARKS, "Zahn grün, 歯", true},
+        {ASK_BOUND, "", false},           {ASK_BOUND, "canal roof", true},
+    };
+    for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
+        struct sheet s;
+        struct err err = {0};
+        struct view_ask a;
+        plumb_sheet_init(&s);
+        view_ask_open(&a, table[i].what, table[i].what, &s);
+        view_ask_edit(&a, EDIT_CLEAR);
+        view_ask_insert(&a, table[i].text, strlen(table[i].text));
+        int rc = view_ask_answer(&a, &s, &err);
+        if ((rc == 0) != table[i].good)
+            print_message("answer \"%s\"\n", table[i].text);
+        assert_int_equal(rc == 0, table[i].good);
+        assert_true(table[i].good || err.text[0] != '\0');
+        plumb_sheet_release(&s);
+    }
+}
+
+static void known_sizes_are_kept(void **state)
+{
+    (void)state;
+    struct view_state v;
+    open_site(&v, false);
+    assert_int_equal(v.ask.what, ASK_TOOTH); /* a fresh film asks at once */
+    type(&v, "35");
+    type(&v, "12.0 ± 0.05");
+    type(&v, "2,2");
+    assert_int_equal(v.ask.what, ASK_NOTHING);
+    const struct sheet *s = &v.exam.sheet;
+    assert_int_equal(s->site.tooth, 35);
+    assert_int_equal(s->n_gauges, 2);
+    assert_true(s->gauge[0].mm == 12.0 && s->gauge[0].u_mm == 0.05 && s->gauge[1].mm == 2.2);
+    assert_true(view_unsaved(&v));
+    close_site(&v);
+}
+
+static void editing_keeps_whole_characters(void **state)
+{
+    (void)state;
+    struct view_ask a = {.what = ASK_REMARKS};
+    view_ask_insert(&a, "aß歯", strlen("aß歯"));
+    view_ask_edit(&a, EDIT_LEFT);
+    view_ask_edit(&a, EDIT_BACK);
+    assert_string_equal(a.text, "a歯");
+    view_ask_insert(&a, "\xff", 1); /* not UTF-8: not taken */
+    view_ask_insert(&a, "x\ny", 3);
+    assert_string_equal(a.text, "ax y歯");
+    view_ask_edit(&a, EDIT_END);
+    view_ask_edit(&a, EDIT_DELETE);
+    view_ask_edit(&a, EDIT_BACK);
+    assert_string_equal(a.text, "ax y");
+    for (int i = 0; i < 10000; i++)
+        view_ask_insert(&a, "ß", 2);
+    assert_true(strlen(a.text) < sizeof a.text && plumb_text_is_utf8(a.text, strlen(a.text)));
+}
+
+/* --- steps -------------------------------------------------------------------------------------
+ */
+
+static void steps_follow_the_sheet(void **state)
+{
+    (void)state;
+    struct view_state v;
+    open_site(&v, true);
+    struct sheet *s = &v.exam.sheet;
+    for (int i = 0; i < STEP_BOUND; i++)
+        assert_int_equal(view_step_progress(s, (enum view_step)i), DONE);
+    assert_int_equal(view_step_next(s, STEP_GAUGE), STEPS);
+    s->pin.tip.by = MARK_FOUND;
+    assert_int_equal(view_step_progress(s, STEP_PIN), PROPOSED);
+    assert_int_equal(view_step_next(s, STEP_CREST_DISTAL), STEP_PIN);
+    view_step_go(&v, STEP_PIN);
+    view_do(&v, CMD_CONFIRM, 0, 0);
+    assert_int_equal(s->pin.tip.by, MARK_HAND);
+    assert_int_equal(view_step_progress(s, STEP_PIN), DONE);
+    s->side[DISTAL].crest = (struct mark){0};
+    assert_int_equal(view_step_progress(s, STEP_CREST_DISTAL), TO_DO);
+    assert_int_equal(view_step_next(s, STEP_PIN), STEP_CREST_DISTAL);
+    close_site(&v);
+}
+
+static void clicks_place_what_the_foot_names(void **state)
+{
+    (void)state;
+    struct view_state v;
+    char words[320];
+    open_site(&v, false);
+    view_type_key(&v, "Escape", 0);
+    view_step_go(&v, STEP_PIN);
+    view_foot_words(&v, words);
+    assert_non_null(strstr(words, "shoulder"));
+    click(&v, 1500, 1000);
+    view_foot_words(&v, words);
+    assert_non_null(strstr(words, "tip"));
+    click(&v, 1500, 1600);
+    const struct sheet_pin *p = &v.exam.sheet.pin;
+    double px = 1.0 / v.t.scale; /* a click is exact to the window px */
+    assert_true(fabs(p->shoulder.x - 1500) < px && fabs(p->tip.y - 1600) < px);
+    assert_int_equal(p->tip.by, MARK_HAND);
+    assert_int_equal(view_step_progress(&v.exam.sheet, STEP_PIN), DONE);
+    /* two clicks are a root, by hand where the plain grey shows no outline */
+    view_step_go(&v, STEP_ROOT_MESIAL);
+    click(&v, 1200, 1000);
+    assert_true(v.has_rough);
+    click(&v, 1210, 1600);
+    const struct sheet_neighbour *nb = &v.exam.sheet.side[MESIAL];
+    assert_true(!v.has_rough && nb->axis[0].set && nb->axis[1].set && nb->apex.set);
+    assert_true(plumb_meas_find(&v.exam.result, "angle.mesial") != NULL);
+    close_site(&v);
+}
+
+static void bound_is_a_row_of_clicks(void **state)
+{
+    (void)state;
+    struct view_state v;
+    open_site(&v, true);
+    size_t had = v.exam.sheet.n_bounds;
+    view_step_go(&v, STEP_GAUGE);
+    view_step_go(&v, STEP_BOUND);
+    view_ask_edit(&v.ask, EDIT_CLEAR);
+    type(&v, "old wire");
+    for (int i = 0; i < 4; i++)
+        click(&v, 800 + 300 * i, 2400);
+    view_do(&v, CMD_CONFIRM, 0, 0);
+    assert_int_equal(v.exam.sheet.n_bounds, had + 1);
+    assert_string_equal(v.exam.sheet.bound[had].what, "old wire");
+    assert_int_equal(v.exam.sheet.bound[had].path.n, 4);
+    assert_non_null(plumb_meas_find(&v.exam.result, "bound.2"));
+    close_site(&v);
+}
+
+/* --- marks -------------------------------------------------------------------------------------
+ */
+
+static void marks_are_dragged_nudged_deleted_and_brought_back(void **state)
+{
+    (void)state;
+    struct view_state v;
+    open_site(&v, true);
+    v.step = STEP_SEEN;
+    struct mark *crest = &v.exam.sheet.side[MESIAL].crest, was = *crest;
+    struct geo_point p = window_of(&v, was.x + 10, was.y); /* beside it: the grip does not jump */
+    view_press(&v, p, BUTTON_LEFT);
+    view_move(&v, (struct geo_point){p.x + 20, p.y});
+    view_move(&v, (struct geo_point){p.x + 40, p.y});
+    view_let_go(&v, (struct geo_point){p.x + 40, p.y}, BUTTON_LEFT);
+    view_idle(&v);
+    assert_true(fabs(crest->x - (was.x + 40 / v.t.scale)) < 1e-6 && crest->y == was.y);
+    assert_int_equal(crest->by, MARK_HAND);
+    double dragged = crest->x;
+    view_do(&v, CMD_MOVE, GO_RIGHT, 0);
+    view_do(&v, CMD_MOVE, GO_UP, VIEW_SHIFT);
+    view_idle(&v);
+    assert_true(fabs(crest->x - dragged - 1.0) < 1e-9 && fabs(crest->y - was.y + 0.1) < 1e-9);
+    view_do(&v, CMD_DELETE, 0, 0);
+    assert_false(v.exam.sheet.side[MESIAL].crest.set);
+    for (int i = 0; i < 3; i++)
+        view_do(&v, CMD_UNDO, 0, 0);
+    assert_true(v.exam.sheet.side[MESIAL].crest.x == was.x);
+    assert_false(view_unsaved(&v)); /* back where it was read */
+    for (int i = 0; i < 3; i++)
+        view_do(&v, CMD_REDO, 0, 0);
+    assert_false(v.exam.sheet.side[MESIAL].crest.set);
+    close_site(&v);
+}
+
+static void gauge_end_goes_with_the_tip(void **state)
+{
+    (void)state;
+    struct view_state v;
+    open_site(&v, true);
+    view_mark_move(&v.exam.sheet, "pin.tip", (struct geo_point){1400, 2000});
+    assert_true(v.exam.sheet.gauge[0].end[1].x == 1400 && v.exam.sheet.gauge[0].end[1].y == 2000);
+    assert_true(v.exam.sheet.pin.axis[1].x != 1400);
+    close_site(&v);
+}
+
+/* At least 16 window px across, at any zoom and turn. */
+static void handles_are_easy_to_hit(void **state)
+{
+    (void)state;
+    static const double scales[] = {0.02, 0.3, 1.0, 20.0};
+    struct view_state v;
+    char name[VIEW_NAME];
+    open_site(&v, true);
+    v.step = STEP_SEEN;
+    for (int turn = 0; turn < 4; turn++)
+        for (size_t k = 0; k < 4; k++) {
+            v.t.turn = turn;
+            v.t.scale = scales[k];
+            const struct mark *m = &v.exam.sheet.site_tooth.apex;
+            v.exam.sheet.site_tooth.apex = (struct mark){.set = true, .x = 200, .y = 2800};
+            struct geo_point p = window_of(&v, m->x, m->y);
+            for (int i = 0; i < 4; i++) {
+                struct geo_point off = {i % 2 ? 5.6 : -5.6, i / 2 ? 5.6 : -5.6};
+                assert_true(view_hit(&v, geo_add(p, off), name));
+                assert_string_equal(name, "site_tooth.apex");
+            }
+            assert_false(scales[k] > 0.1 &&
+                         view_hit(&v, geo_add(p, (struct geo_point){11.0, 0.0}), name));
+        }
+    close_site(&v);
+}
+
+static void found_marks_never_replace_a_hand(void **state)
+{
+    (void)state;
+    struct sheet a, b;
+    plumb_sheet_init(&a);
+    plumb_sheet_init(&b);
+    a.pin.tip = (struct mark){.set = true, .x = 1, .y = 1};
+    b.pin.tip = (struct mark){.set = true, .x = 9, .y = 9, .by = MARK_FOUND};
+    b.pin.shoulder = b.pin.tip;
+    b.pin.side[MESIAL][0] = b.pin.tip;
+    view_marks_merge(&a, &b, true);
+    assert_true(a.pin.tip.x == 1 && !a.pin.shoulder.set && a.pin.side[MESIAL][0].set);
+    view_marks_merge(&a, &b, false);
+    assert_true(a.pin.tip.x == 1 && a.pin.shoulder.set && a.pin.shoulder.by == MARK_FOUND);
+    plumb_sheet_release(&a);
+    plumb_sheet_release(&b);
+}
+
+/* --- seeing ------------------------------------------------------------------------------------
+ */
+
+static void print_results(const struct view_state *v, struct buf *out)
+{
+    *out = (struct buf){0};
+    plumb_sheet_print(&v->exam.sheet, out, NULL);
+    for (size_t i = 0; i < v->exam.result.n_quantities; i++) {
+        const struct meas_quantity *q = &v->exam.result.quantity[i];
+        plumb_buf_addf(out, "%s %.17g %.17g %.17g\n", q->id, q->v.value, q->v.lo, q->v.hi);
+    }
+}
+
+static void seeing_never_changes_measuring(void **state)
+{
+    (void)state;
+    struct view_state v;
+    struct buf before, after;
+    open_site(&v, true);
+    view_step_go(&v, STEP_CEJ);
+    print_results(&v, &before);
+    for (int c = CMD_ZOOM_IN; c <= CMD_LENS; c++)
+        for (int times = 0; times < 3; times++)
+            view_do(&v, (enum view_command)c, 0, 0);
+    view_do(&v, CMD_PAN, GO_DOWN, 0);
+    struct geo_point p = {300, 300};
+    view_press(&v, p, BUTTON_RIGHT);
+    view_move(&v, (struct geo_point){400, 200});
+    view_let_go(&v, (struct geo_point){400, 200}, BUTTON_RIGHT);
+    view_press(&v, p, BUTTON_MIDDLE);
+    view_move(&v, (struct geo_point){350, 390});
+    view_let_go(&v, (struct geo_point){350, 390}, BUTTON_MIDDLE);
+    view_press(&v, p, WHEEL_UP);
+    view_resize(&v, 800, 600, 1.0);
+    struct err err;
+    plumb_exam_measure(&v.exam, &err);
+    print_results(&v, &after);
+    assert_string_equal(before.data, after.data);
+    assert_false(view_unsaved(&v));
+    plumb_buf_release(&before);
+    plumb_buf_release(&after);
+    close_site(&v);
+}
+
+/* --- keys --------------------------------------------------------------------------------------
+ */
+
+static void each_key_means_one_thing(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < view_n_keys; i++)
+        for (size_t k = i + 1; k < view_n_keys; k++)
+            assert_false(strcmp(view_keys[i].keysym, view_keys[k].keysym) == 0 &&
+                         view_keys[i].modifiers == view_keys[k].modifiers);
+    for (int c = CMD_CONFIRM; c < COMMANDS; c++) { /* everything from the keyboard alone */
+        bool has = false;
+        for (size_t i = 0; i < view_n_keys; i++)
+            has = has || view_keys[i].command == (enum view_command)c;
+        if (!has)
+            print_message("command %d has no key\n", c);
+        assert_true(has);
+    }
+}
+
+static void closing_asks_once(void **state)
+{
+    (void)state;
+    struct view_state v;
+    open_site(&v, true);
+    view_do(&v, CMD_CLOSE, 0, 0);
+    assert_true(v.quit); /* nothing to lose, nothing asked */
+    v.quit = false;
+    view_mark_move(&v.exam.sheet, "pin.tip", (struct geo_point){1, 1});
+    view_edited(&v);
+    view_do(&v, CMD_CLOSE, 0, 0);
+    assert_true(!v.quit && v.choice == CHOICE_CLOSE);
+    view_type_key(&v, "Escape", 0);
+    assert_true(!v.quit && v.choice == CHOICE_NONE);
+    view_do(&v, CMD_CLOSE, 0, 0);
+    view_do(&v, CMD_CLOSE, 0, 0); /* the second time it goes, the work stays in the journal */
+    assert_true(v.quit);
+    view_idle(&v);
+    assert_int_equal(access(v.journal_path, F_OK), 0);
+    close_site(&v);
+}
+
+/* --- journal -----------------------------------------------------------------------------------
+ */
+
+static void unsaved_work_is_found_again(void **state)
+{
+    (void)state;
+    struct view_state v, w;
+    struct sheet s;
+    struct err err;
+    open_site(&v, true);
+    view_mark_move(&v.exam.sheet, "pin.tip", (struct geo_point){1400, 2000});
+    view_edited(&v);
+    view_idle(&v);
+    assert_int_equal(view_journal_read(v.journal_path, &v.exam.film, &s, &err), 0);
+    assert_true(s.pin.tip.x == 1400);
+    plumb_sheet_release(&s);
+    open_site(&w, true);
+    assert_int_equal(w.choice, CHOICE_JOURNAL);
+    view_idle(&w);
+    view_type_key(&w, "y", 0);
+    assert_true(w.exam.sheet.pin.tip.x == 1400 && view_unsaved(&w));
+    w.exam.film.sha256[0] = 'b';
+    assert_int_equal(view_journal_read(w.journal_path, &w.exam.film, &s, &err), ERR_FORMAT);
+    close_site(&w);
+    close_site(&v);
+    assert_int_equal(access("/tmp/plumbrule-test-view.sheet.json.unsaved", F_OK), -1);
+}
+
+/* --- the screen --------------------------------------------------------------------------------
+ */
+
+static const struct {
+    double w, h, ui;
+} sizes[] = {{800, 600, 1.0}, {1280, 800, 1.0}, {2560, 1440, 1.0}, {2560, 1440, 2.0}};
+
+static void nothing_overlaps(void **state)
+{
+    (void)state;
+    for (size_t k = 0; k < sizeof sizes / sizeof sizes[0]; k++) {
+        struct view_state v;
+        struct view_scene s = {0};
+        open_site(&v, true);
+        view_say(&v, "Saved");
+        view_resize(&v, sizes[k].w, sizes[k].h, sizes[k].ui);
+        for (int help = 0; help < 2; help++) {
+            v.help = help == 1;
+            view_scene_make(&s, &v);
+            size_t from = 0;
+            for (size_t i = 0; i < s.n; i++) /* the help covers all before it but the foot */
+                if (help && s.item[i].shape == SHAPE_FILL)
+                    from = i;
+            for (size_t i = from; i < s.n; i++) {
+                const struct view_item *a = &s.item[i];
+                if (a->shape != SHAPE_TEXT || a->n == 0)
+                    continue;
+                assert_true(a->box.x0 >= 0 && a->box.y0 >= 0 && a->box.x1 <= sizes[k].w &&
+                            a->box.y1 <= sizes[k].h);
+                assert_true(a->box.y1 - a->box.y0 >= a->size * 1.15 && a->box.x1 > a->box.x0);
+                for (size_t j = i + 1; j < s.n; j++)
+                    assert_false(s.item[j].shape == SHAPE_TEXT && s.item[j].n > 0 &&
+                                 view_box_meets(a->box, s.item[j].box));
+            }
+        }
+        view_scene_release(&s);
+        close_site(&v);
+    }
+}
+
+static void only_what_changed_is_repainted(void **state)
+{
+    (void)state;
+    struct view_state v;
+    struct view_scene a = {0}, b = {0};
+    struct view_box box[16];
+    open_site(&v, true);
+    v.step = STEP_SEEN;
+    view_scene_make(&a, &v);
+    view_scene_make(&b, &v);
+    assert_int_equal(view_scene_changes(&a, &b, box, 16), 0);
+    struct mark *m = &v.exam.sheet.side[MESIAL].crest;
+    struct geo_point p = window_of(&v, m->x, m->y);
+    view_mark_move(&v.exam.sheet, "mesial.crest", (struct geo_point){m->x + 20, m->y});
+    view_scene_make(&b, &v);
+    size_t n = view_scene_changes(&a, &b, box, 16);
+    assert_true(n >= 1 && n < 16);
+    for (size_t i = 0; i < n; i++) {
+        assert_true(box[i].x1 - box[i].x0 < 40 && box[i].y1 - box[i].y0 < 40);
+        assert_true(fabs(0.5 * (box[i].x0 + box[i].x1) - p.x) < 40);
+    }
+    v.hide = true; /* the veil leaves the film alone */
+    view_scene_make(&b, &v);
+    for (size_t i = 0; i < b.n; i++)
+        assert_false(b.item[i].on_film);
+    view_scene_release(&a);
+    view_scene_release(&b);
+    close_site(&v);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(answers_are_checked),
+        cmocka_unit_test(known_sizes_are_kept),
+        cmocka_unit_test(editing_keeps_whole_characters),
+        cmocka_unit_test(steps_follow_the_sheet),
+        cmocka_unit_test(clicks_place_what_the_foot_names),
+        cmocka_unit_test(bound_is_a_row_of_clicks),
+        cmocka_unit_test(marks_are_dragged_nudged_deleted_and_brought_back),
+        cmocka_unit_test(gauge_end_goes_with_the_tip),
+        cmocka_unit_test(handles_are_easy_to_hit),
+        cmocka_unit_test(found_marks_never_replace_a_hand),
+        cmocka_unit_test(seeing_never_changes_measuring),
+        cmocka_unit_test(each_key_means_one_thing),
+        cmocka_unit_test(closing_asks_once),
+        cmocka_unit_test(unsaved_work_is_found_again),
+        cmocka_unit_test(nothing_overlaps),
+        cmocka_unit_test(only_what_changed_is_repainted),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
