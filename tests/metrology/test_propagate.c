@@ -97,6 +97,7 @@ static void missing_outputs(void **state)
     assert_int_equal(plumb_unc_propagate(&m, v, jac, NULL), 0);
     assert_close(v[0].u, 0.6, 1e-12); /* from the side where it exists */
     assert_close(jac[0], 2.0, 1e-12);
+    assert_close(jac[1], 0.0, 0); /* an input without uncertainty is not moved */
     assert_close(v[3].u, 1.5, 1e-12);
     assert_close(v[1].value, 1.0, 0); /* exists, but nobody knows how sure it is */
     assert_nan(v[1].u);
