@@ -18,6 +18,7 @@ run() { # name, command...
     fi
 }
 export CMOCKA_MESSAGE_OUTPUT=stdout
+export LSAN_OPTIONS="suppressions=$PWD/tests/lsan.supp:print_suppressions=0"
 for t in "$@"; do
     run "$t" "$t"
 done

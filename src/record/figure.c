@@ -431,7 +431,7 @@ static void add_neighbour_word(struct figure *f, int side)
 static void add_bound_word(struct figure *f, size_t i)
 {
     const struct sheet_bound *b = &f->e->sheet.bound[i];
-    char what[40], text[64];
+    char what[40], text[80];
     if (b->path.n == 0)
         return;
     const struct mark *m = &b->path.at[b->path.n / 2];
