@@ -145,11 +145,14 @@ static size_t copy_path(const struct mark_path *p, struct geo_point *out)
     return p->n;
 }
 
+/* The reach beyond the ends is that of the chord between them: a root's side is nearly straight. */
 static bool cross_path(const struct geo_point *pts, size_t n, const struct geo_line *l,
                        struct geo_point *out)
 {
-    double extend = path_extension * plumb_geo_polyline_length(pts, n);
-    return n >= 2 && plumb_geo_polyline_cross(pts, n, l, 0.0, extend, out);
+    if (n < 2)
+        return false;
+    double extend = path_extension * geo_dist(pts[0], pts[n - 1]);
+    return plumb_geo_polyline_cross(pts, n, l, 0.0, extend, out);
 }
 
 /* Middle of the root where a line across `dir` through p meets both sides. */
