@@ -34,6 +34,7 @@ static const struct {
     [LINE_PLAN] = {6, {14.0, 4.0, 1.6, 4.0, 1.6, 4.0}},
 };
 static const double halo_share = 2.4, halo_opacity = 0.55;
+static const double dot_share = 1.6; /* a dot is fatter than a line */
 enum { CHANGES_MAX = 24 };
 static const double tau = 6.28318530717958647692;
 
@@ -193,7 +194,9 @@ static void paint_line(cairo_t *cr, const struct view_scene *s, const struct vie
     cairo_move_to(cr, p[0].x, p[0].y);
     for (size_t i = 1; i < it->n; i++)
         cairo_line_to(cr, p[i].x, p[i].y);
-    stroke_with_halo(cr, it);
+    struct view_item line = *it;
+    line.width *= it->pattern == LINE_DOTS ? dot_share : 1.0;
+    stroke_with_halo(cr, &line);
     cairo_set_dash(cr, NULL, 0, 0.0);
 }
 
@@ -243,14 +246,31 @@ static PangoLayout *layout_of(struct view_painter *p, const struct view_scene *s
     return l;
 }
 
+/* Words that are too long for their place are set smaller before they are cut. */
+static void fit_words(PangoLayout *l, const struct view_item *it)
+{
+    static const double shares[] = {1.0, 0.93, 0.86, 0.8};
+    int room = (int)((it->box.x1 - it->box.x0) * PANGO_SCALE), w = 0;
+    for (size_t i = 0; i < sizeof shares / sizeof shares[0]; i++) {
+        PangoFontDescription *font =
+            pango_font_description_copy(pango_layout_get_font_description(l));
+        pango_font_description_set_absolute_size(font, shares[i] * it->size * PANGO_SCALE);
+        pango_layout_set_font_description(l, font);
+        pango_font_description_free(font);
+        pango_layout_get_size(l, &w, NULL);
+        if (w <= room)
+            break;
+    }
+    pango_layout_set_width(l, room);
+    pango_layout_set_ellipsize(l, PANGO_ELLIPSIZE_END);
+}
+
 static void paint_text(struct view_painter *p, cairo_t *cr, const struct view_scene *s,
                        const struct view_item *it)
 {
     PangoLayout *l = layout_of(p, s, it);
-    double w = it->box.x1 - it->box.x0;
     int tw, th;
-    pango_layout_set_width(l, (int)(w * PANGO_SCALE));
-    pango_layout_set_ellipsize(l, PANGO_ELLIPSIZE_END);
+    fit_words(l, it);
     pango_layout_set_alignment(l, it->align == ALIGN_RIGHT    ? PANGO_ALIGN_RIGHT
                                   : it->align == ALIGN_MIDDLE ? PANGO_ALIGN_CENTER
                                                               : PANGO_ALIGN_LEFT);

@@ -16,7 +16,7 @@
 static const double line_px = 1.4, sign_px = 7.0, sign_small_px = 5.0, dot_px = 1.7;
 static const double chosen_px = 3.5; /* a chosen mark's second ring stands so far outside */
 static const double cross_px = 11.0, lens_px = 150.0, lens_off_px = 26.0;
-static const double lens_least_zoom = 4.0, lens_against_view = 2.0;
+static const double lens_least_zoom = 3.0, lens_against_view = 2.0;
 
 void view_scene_release(struct view_scene *s)
 {

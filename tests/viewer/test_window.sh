@@ -1,0 +1,191 @@
+#!/bin/sh
+# Drives the real window under Xvfb: the demo film from opening to a filed record, with kill -9 in
+# the middle, compared with the generator's truth; then the window's manners.
+# usage: test_window.sh BUILD-FOLDER [FOLDER-FOR-PICTURES]
+set -u
+command=$(cd "$1" && pwd)/plumbrule
+pictures=${2:-}
+here=$(cd "$(dirname "$0")/../.." && pwd)
+film=first-drill.tif
+truth=$here/demo-images/first-drill.truth.json
+for need in Xvfb xdotool xprop awk; do
+    command -v $need >/dev/null || { echo "skipped: window: $need is not installed"; exit 0; }
+done
+[ -e "$here/demo-images/$film" ] || { echo "skipped: window: no demo film"; exit 0; }
+"$command" view --help >/dev/null 2>&1 || { echo "skipped: window: built without it"; exit 0; }
+
+dir=$(mktemp -d)
+xvfb="" viewer=""
+stop() { [ -z "$1" ] || kill "$1" 2>/dev/null; }
+trap 'stop "$viewer"; stop "$xvfb"; rm -rf "$dir"' EXIT
+fail() {
+    echo "FAILED: $1"
+    [ -z "$pictures" ] || import -window root "$pictures/failed.png"
+    cat "$dir/out" 2>/dev/null
+    exit 1
+}
+
+# --- no display: one clear line --------------------------------------------------------------------
+env -u DISPLAY "$command" view "$here/demo-images/$film" >"$dir/out" 2>&1
+[ $? -eq 69 ] || fail "exit code without a display"
+grep -q '^plumbrule: view: no display: ' "$dir/out" || fail "words without a display"
+[ "$(wc -l <"$dir/out")" -eq 1 ] || fail "more than one line without a display"
+
+# --- helpers ---------------------------------------------------------------------------------------
+mkfifo "$dir/fd"
+Xvfb -displayfd 3 -screen 0 1280x800x24 -nolisten tcp 3>"$dir/fd" >/dev/null 2>&1 &
+xvfb=$!
+read -r number <"$dir/fd"
+export DISPLAY=":$number"
+cp "$here/demo-images/$film" "$dir/"
+digest=$(cksum <"$dir/$film")
+journal=$dir/first-drill.sheet.json.unsaved
+sheet=$dir/first-drill.sheet.json
+# the window as it opens on this screen, and the film as it is fitted into it
+width=1152 height=720 film_w=1000 film_h=1350 column=268 foot=32
+
+wait_until() { # words, command...: up to 30 s, for a busy machine under a sanitizer
+    what=$1
+    shift
+    n=0
+    until "$@" >/dev/null 2>&1; do
+        n=$((n + 1))
+        [ $n -lt 300 ] || fail "$what"
+        kill -0 "$viewer" 2>/dev/null || fail "$what: the window is gone"
+        sleep 0.1
+    done
+}
+has_window() { window=$(xdotool search --class Plumbrule | head -n 1) && [ -n "$window" ] && xprop -id "$window" WM_STATE _NET_WM_NAME | grep -q "$film"; }
+start() {
+    "$command" view "$@" >"$dir/out" 2>&1 &
+    viewer=$!
+    wait_until "the window comes up" has_window
+    xdotool windowfocus --sync "$window"
+}
+key() { xdotool key --delay 60 "$@"; }
+type_in() { xdotool type --delay 60 "$1" && key Return; }
+journalled() { grep -q "$1" "$journal"; }
+truth_of() { # section mark axis
+    awk -v s="\"$1\":" -v m="\"$2\":" -v a="\"$3\":" '
+        /^ "/ { in_s = ($1 == s) } /^  "/ { in_m = ($1 == m) }
+        in_s && in_m && $1 == a { gsub(",", "", $2); print $2; exit }' "$truth"
+}
+click() { # film x, film y, in px
+    p=$(awk -v x="$1" -v y="$2" -v w=$width -v h=$height -v fw=$film_w -v fh=$film_h -v c=$column -v f=$foot 'BEGIN {
+        s = (w - c) / fw; t = (h - f) / fh; if (t < s) s = t
+        printf "%d %d", (w - c - s * fw) / 2 + s * (x + 0.5), (h - f - s * fh) / 2 + s * (y + 0.5) }')
+    # shellcheck disable=SC2086
+    xdotool mousemove $p && sleep 0.1 && xdotool click 1
+}
+middle() { awk -v a="$1" -v b="$2" 'BEGIN { print (a + b) / 2 }'; }
+picture() { [ -z "$pictures" ] || { sleep 0.5; import -window root "$pictures/$1.png"; }; }
+root() { # side: two rough clicks a few px off, and Enter
+    click "$(awk -v x="$(middle "$(truth_of "$1" cej x)" "$(truth_of "$1" cej_far x)")" -v n="$2" 'BEGIN { print x + n }')" \
+        "$(middle "$(truth_of "$1" cej y)" "$(truth_of "$1" cej_far y)")"
+    sleep 0.3
+    picture "$1-first-click"
+    click "$(truth_of "$1" apex x)" "$(truth_of "$1" apex y)"
+}
+
+# --- opening; kill -9 in the middle ----------------------------------------------------------------
+start "$dir/$film"
+picture opened
+type_in 35
+type_in 12.0
+type_in 2.2
+wait_until "the pin is found" journalled mesial_side
+picture pin-found
+key Return
+wait_until "the pin is confirmed" sh -c "! grep -q found '$journal'"
+root mesial 4
+wait_until "the mesial root is traced" journalled '"near"'
+picture mesial-root
+kill -9 "$viewer"
+wait "$viewer" 2>/dev/null
+[ -e "$journal" ] || fail "the journal after kill -9"
+[ ! -e "$sheet" ] || fail "a sheet nobody saved"
+start "$dir/$film"
+picture journal-offered
+key y
+sleep 0.5
+key Return
+wait_until "what was recovered is confirmed" sh -c "grep -q near '$journal' && ! grep -q found '$journal'"
+
+# --- the rest of the work ----------------------------------------------------------------------------
+# the molar's nearer root, from the middle of its trunk's near half
+click 735 350
+sleep 0.3
+click "$(truth_of distal apex x)" "$(truth_of distal apex y)"
+wait_until "the distal root is traced" journalled found
+picture distal-root
+key Return
+wait_until "the distal root is confirmed" sh -c "! grep -q found '$journal'"
+click "$(truth_of mesial crest x)" "$(truth_of mesial crest y)"
+wait_until "the mesial crest is placed" journalled '"crest"'
+key Return
+wait_until "the mesial crest is confirmed" sh -c "! grep -q found '$journal'"
+click "$(truth_of distal crest x)" "$(truth_of distal crest y)"
+wait_until "the distal crest is placed" sh -c "[ \$(grep -c crest '$journal') -ge 2 ]"
+key Return
+wait_until "both crests are confirmed" sh -c "! grep -q found '$journal'"
+picture crests
+key 8
+click "$(truth_of mesial cej x)" "$(truth_of mesial cej y)"
+sleep 0.3
+click "$(truth_of distal cej x)" "$(truth_of distal cej y)"
+wait_until "both CEJs are placed" sh -c "[ \$(grep -c '\"cej\"' '$journal') -ge 2 ]"
+picture done
+key s
+wait_until "the sheet is saved" test -e "$sheet"
+wait_until "the journal is gone" test ! -e "$journal"
+key r
+wait_until "the record is filed" test -e "$dir/record/first-drill.sheet-r01.json"
+picture recorded
+[ "$(cksum <"$dir/$film")" = "$digest" ] || fail "the film was written to"
+
+# --- against the truth: every value that the generator knows lies within twice its U ------------------
+"$command" measure --csv "$sheet" >"$dir/csv" 2>/dev/null || fail "measure"
+awk '/^  "/ { id = $1; gsub(/[":]/, "", id) } /^   "film":/ { gsub(",", "", $2); print id, $2 }' "$truth" >"$dir/true"
+# the molar's far side begins at the furcation, below its CEJ: its axis is the midline, and so is the truth
+lean() { # section list: degrees from the vertical towards mesial, which is left in this film
+    awk -v s="\"$1\":" -v m="\"$2\":" '
+        /^ "/ { in_s = ($1 == s) } /^  "/ { in_m = ($1 == m) }
+        in_s && in_m && ($1 == "\"x\":" || $1 == "\"y\":") { gsub(",", "", $2); v[n++] = $2 }
+        END { print atan2(v[0] - v[2], v[3] - v[1]) * 57.29577951 }' "$truth"
+}
+grep -v '^angle\.\(distal\|mean\|roots\) ' "$dir/true" >"$dir/true.chord"
+echo "angle.distal $(awk -v p="$(lean pin axis)" -v r="$(lean distal midline)" 'BEGIN { print p - r }')" |
+    cat - "$dir/true.chord" >"$dir/true"
+awk -F'[ ,]' -v OFS=' ' 'NR == FNR { want[$1] = $2; next }
+    { gsub("\r", "") } FNR > 1 { split($0, c, ","); id = c[4]; if (id in want) {
+        n++; d = c[5] - want[id]; if (d < 0) d = -d
+        if (d > 2 * c[6]) { print id, c[5], "+-", c[6], "but truly", want[id]; bad++ } } }
+    END { print n, "values compared"; exit !(n >= 8 && bad == 0) }' "$dir/true" "$dir/csv" >"$dir/compared" ||
+    { cat "$dir/compared"; fail "values against the truth"; }
+cat "$dir/compared"
+
+# --- idle uses no processor time ---------------------------------------------------------------------
+ticks() { awk '{ print $14 + $15 }' "/proc/$viewer/stat"; }
+before=$(ticks)
+sleep 1
+[ "$(ticks)" -le $((before + 1)) ] || fail "the idle window uses the processor"
+
+# --- closing with unsaved work asks once; a lost connection keeps the journal ---------------------------
+xprop -id "$window" WM_CLASS WM_PROTOCOLS _NET_WM_NAME WM_NORMAL_HINTS >"$dir/manners"
+for word in Plumbrule WM_DELETE_WINDOW "$film" 'minimum size'; do
+    grep -q "$word" "$dir/manners" || fail "manners: $word"
+done
+key Tab Right
+wait_until "the nudge is journalled" test -e "$journal"
+key q
+sleep 0.5
+picture closing
+kill -0 "$viewer" || fail "closing with unsaved work does not ask"
+kill "$xvfb"
+wait "$viewer"
+code=$?
+viewer="" xvfb=""
+[ $code -eq 74 ] || fail "exit code $code after the display went away"
+grep -q 'unsaved work is kept' "$dir/out" || fail "words after the display went away"
+[ -e "$journal" ] || fail "the journal after the display went away"
+echo "window: driven from the film to the record"
