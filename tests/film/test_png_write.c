@@ -49,7 +49,7 @@ static struct film_png_options usual(void)
     return (struct film_png_options){.width = WIDTH,
                                      .height = HEIGHT,
                                      .level = 2,
-                                     .mm_per_px = 0.0234,
+                                     .mm_per_px = 0.0187,
                                      .text = texts,
                                      .n_text = 2};
 }
@@ -139,8 +139,8 @@ static void scale_and_texts_are_in_it_and_no_time(void **state)
     assert_int_equal(write_to("a.png", &o, &p, &err), 0);
     struct buf file;
     read_back("a.png", &file);
-    /* round(1000 / 0.0234) = 42735 pixels a metre = 0x0000A6EF, unit 1 = metre */
-    static const uint8_t density[9] = {0, 0, 0xA6, 0xEF, 0, 0, 0xA6, 0xEF, 1};
+    /* round(1000 / 0.0187) = round(53475.94) = 53476 pixels a metre = 0xD0E4, unit 1 = metre */
+    static const uint8_t density[9] = {0, 0, 0xD0, 0xE4, 0, 0, 0xD0, 0xE4, 1};
     size_t at = chunk_at(&file, "pHYs");
     assert_true(at != SIZE_MAX);
     assert_memory_equal(file.data + at + 8, density, 9);
@@ -154,7 +154,7 @@ static void scale_and_texts_are_in_it_and_no_time(void **state)
     assert_true(chunk_at(&file, "tIME") == SIZE_MAX);
     struct film f;
     assert_int_equal(plumb_film_decode(file.data, file.len, NULL, &f, &err), 0);
-    assert_close(f.pitch_um, 1e6 / 42735, 1e-9);
+    assert_close(f.pitch_um, 1e6 / 53476, 1e-9);
     plumb_film_release(&f);
     plumb_buf_release(&file);
     o.mm_per_px = 0;
