@@ -113,7 +113,7 @@ static int read_marks(const struct reader *r, json_t *marks, struct meas_config 
         while (kind < KIND_COUNT && strcmp(mark_key[kind], key) != 0)
             kind++;
         if (kind == KIND_COUNT)
-            return fault(r, path, "is no kind of mark: see `plumbrule limits --marks`");
+            return fault(r, path, "is no kind of mark: see plumbrule limits");
         int rc = read_default(r, v, path, "u_mm", &c->mark[kind]);
         if (rc == 0 && c->mark[kind].u_mm <= 0.0)
             rc = fault(r, path, "has no uncertainty: no mark is exact, give a number above 0");

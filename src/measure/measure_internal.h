@@ -120,4 +120,14 @@ void slot_lacks(const struct slot *slot, const struct scene *sc, char out[160]);
 /* Is it the smallest of many distances? */
 bool slot_is_least(const struct slot *slot);
 
+/* Both ways of propagation for every quantity, side by side (for the tests; see run.c). */
+struct simulated {
+    struct slot slot[MEAS_QUANTITIES];
+    struct unc_value linear[MEAS_QUANTITIES], drawn[MEAS_QUANTITIES];
+    size_t n;
+};
+int measure_simulate(const struct sheet *s, const struct meas_film *film,
+                     const struct meas_config *c, size_t trials, struct simulated *out,
+                     struct err *err);
+
 #endif

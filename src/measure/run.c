@@ -3,7 +3,7 @@
  *
  * Every mark coordinate, gauge size and plane is one input; each quantity is differentiated through
  * the whole way from the marks (JCGM 100, numerical derivatives), so correlations by the shared
- * scale come out by themselves. Where second-order terms are more than a tenth of u, the interval
+ * scale come out by themselves. Where second-order terms are more than a twentieth of u, the interval
  * comes from propagation of distributions (JCGM 101) and the quantity says so.
  */
 #include "measure/plausible_internal.h"
@@ -15,7 +15,7 @@
 
 /* Above this share of u the linear interval is not trusted; JCGM 101 8.1 asks for agreement to the
  * digits printed (two of u), i.e. a few percent. */
-static const double nonlinear_max = 0.10;
+static const double nonlinear_max = 0.05;
 static const size_t monte_carlo_trials =
     1000; /* u within about 2 %, ends of 95 % within 8 % of u */
 static const uint64_t monte_carlo_seed = 35;
@@ -496,6 +496,31 @@ static int prepare(struct run *r, const struct sheet *s, const struct meas_film 
     scene_weigh(&r->scene);
     r->n_slots = slots_list(s, r->slot);
     return result_room(out, r, err);
+}
+
+int measure_simulate(const struct sheet *s, const struct meas_film *film,
+                     const struct meas_config *c, size_t trials, struct simulated *out,
+                     struct err *err)
+{
+    struct meas_result result = {0};
+    struct run *r = plumb_mem_array(1, sizeof *r, err);
+    if (r == NULL)
+        return ERR_NOMEM;
+    int rc = prepare(r, s, film, c, &result, err);
+    if (rc == 0) {
+        struct unc_model model = {
+            .n = r->in.n, .m = r->n_slots, .fn = evaluate, .ctx = r, .x = r->in.x, .u = r->in.u};
+        rc = plumb_unc_propagate(&model, out->linear, NULL, err);
+        if (rc == 0)
+            rc = plumb_unc_monte_carlo(&model, trials, monte_carlo_seed, out->drawn, err);
+        out->n = r->n_slots;
+        memcpy(out->slot, r->slot, sizeof out->slot);
+    }
+    plumb_meas_result_release(&result);
+    scene_release(&r->scene);
+    inputs_release(&r->in);
+    free(r);
+    return rc;
 }
 
 int plumb_meas_run(const struct sheet *s, const struct meas_film *film, const struct meas_config *c,
