@@ -46,6 +46,7 @@ int plumb_date_add_months(const char *date, int months, char out[11])
     if (year < first_year || year > 9999)
         return ERR_FORMAT;
     int last = days_in(year, month);
-    snprintf(out, 11, "%04u-%02u-%02u", (unsigned)year % 10000, (unsigned)month % 100, (unsigned)(day < last ? day : last) % 100);
+    snprintf(out, 11, "%04u-%02u-%02u", (unsigned)year % 10000, (unsigned)month % 100,
+             (unsigned)(day < last ? day : last) % 100);
     return 0;
 }

@@ -13,8 +13,8 @@
 #include <stdio.h>
 #include <string.h>
 
-/* Twice what a sheet with every path full needs; keeps a hostile file of 4 MiB below 100 MB. */
-enum { BRACKETS_MAX = 100000, VALUES_MAX = 400000, UNKNOWN_NOTES_MAX = 20 };
+/* Twice what a sheet with every path full needs; keeps the tree of a hostile file below 60 MB. */
+enum { BRACKETS_MAX = 50000, VALUES_MAX = 200000, UNKNOWN_NOTES_MAX = 20 };
 
 struct reader {
     const char *text;

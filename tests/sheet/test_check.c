@@ -45,7 +45,7 @@ static void above_the_film(struct sheet *s)
 }
 static void not_a_number(struct sheet *s)
 {
-    s->pin.stop.x = NAN;
+    s->pin.stop.x = (double)NAN;
 }
 static void unset_outside(struct sheet *s)
 {

@@ -70,7 +70,8 @@ static const struct {
     {"\"z\": ", "[", 3000, "", ERR_FORMAT, "broken JSON, maximum parsing depth reached"},
     {"\"z\": ", "{\"a\":", 3000, "", ERR_FORMAT, "broken JSON, maximum parsing depth reached"},
     {"\"z\": \"", "x", SHEET_BYTES, "\"}", ERR_LIMIT, "larger than"},
-    {"\"z\": \"", "[{,", 300000, "\"}", 0, NULL}, /* brackets in a text are none */
+    {"\"z\": \"", "[{,", 300000, "\"}", 0, NULL},     /* brackets in a text are none */
+    {"\"z\": \"\\\"", "[{,", 300000, "\"}", 0, NULL}, /* nor behind a quoted quote */
     {"\"remarks\": \"", "x", SHEET_TEXT - 1, "\"}", 0, NULL},
     {"\"remarks\": \"", "x", SHEET_TEXT, "\"}", ERR_FORMAT,
      "remarks is too long: at most 4095 bytes, it has 4096"},

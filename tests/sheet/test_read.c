@@ -398,11 +398,11 @@ static void every_value_refuses_other_kinds(void **state)
 
 static void spoil_x(struct sheet *s)
 {
-    s->pin.axis[1].x = NAN;
+    s->pin.axis[1].x = (double)NAN;
 }
 static void spoil_y(struct sheet *s)
 {
-    s->side[DISTAL].near.at[1].y = INFINITY;
+    s->side[DISTAL].near.at[1].y = (double)INFINITY;
 }
 static void spoil_sd(struct sheet *s)
 {
