@@ -101,7 +101,7 @@ static char *text_of(struct sheet *s, enum view_question q, size_t *size)
 
 static void present_answer(const struct sheet *s, enum view_question q, char *out, size_t n)
 {
-    const struct sheet_gauge *g;
+    const struct sheet_gauge *g = gauge_of(s, q == ASK_LENGTH ? GAUGE_LENGTH : GAUGE_ACROSS);
     size_t size;
     union {
         const struct sheet *in;
@@ -113,9 +113,7 @@ static void present_answer(const struct sheet *s, enum view_question q, char *ou
         plumb_text_copy(out, n, text);
     else if (q == ASK_TOOTH)
         print_tooth(&s->site, out, n);
-    else if (q == ASK_LENGTH && (g = gauge_of(s, GAUGE_LENGTH)) != NULL)
-        print_size(g->mm, g->u_mm, out, n);
-    else if (q == ASK_ACROSS && (g = gauge_of(s, GAUGE_ACROSS)) != NULL)
+    else if ((q == ASK_LENGTH || q == ASK_ACROSS) && g != NULL)
         print_size(g->mm, g->u_mm, out, n);
     else if (q == ASK_SEEN_FROM)
         snprintf(out, n, "%s", s->site.seen_from == SEEN_FROM_LINGUAL ? "lingual" : "facial");
@@ -149,7 +147,7 @@ static double number_of(const char *text)
 {
     char plain[32];
     if (strlen(text) >= sizeof plain || strspn(text, "0123456789.,+- eE") != strlen(text))
-        return NAN;
+        return (double)NAN;
     plumb_text_copy(plain, sizeof plain, text);
     for (char *p = plain; *p; p++)
         if (*p == ',')

@@ -81,30 +81,39 @@ void view_mark_place(struct sheet *s, const char *name, struct geo_point at)
 /* --- paths -------------------------------------------------------------------------------------
  */
 
+/* Reads "HEAD<number>]" off *p; false (and *p as it was) when it does not stand there. */
+static bool take_index(const char **p, const char *head, size_t *index)
+{
+    size_t n = strlen(head);
+    if (strncmp(*p, head, n) != 0)
+        return false;
+    char *end;
+    *index = strtoul(*p + n, &end, 10);
+    if (end == *p + n || *end != ']')
+        return false;
+    *p = end + 1;
+    return true;
+}
+
 /* The path a name like "mesial.near[3]" or "bounds[0].path[2]" points into, and where. */
 static struct mark_path *path_of(struct sheet *s, const char *name, size_t *index)
 {
-    static const char *const side[SIDES] = {"mesial", "distal"};
-    unsigned i, k;
-    int end = 0;
-    if (sscanf(name, "bounds[%u].path[%u]%n", &k, &i, &end) == 2 && name[end] == '\0' &&
-        k < s->n_bounds) {
-        *index = i;
-        return i < s->bound[k].path.n ? &s->bound[k].path : NULL;
-    }
-    for (int j = 0; j < SIDES; j++) {
-        size_t n = strlen(side[j]);
-        if (strncmp(name, side[j], n) != 0 || name[n] != '.')
-            continue;
-        struct mark_path *p = strncmp(name + n, ".near[", 6) == 0  ? &s->side[j].near
-                              : strncmp(name + n, ".far[", 5) == 0 ? &s->side[j].far
-                                                                   : NULL;
-        if (p == NULL || sscanf(strchr(name, '['), "[%u]", &i) != 1 || i >= p->n)
-            return NULL;
-        *index = i;
-        return p;
-    }
-    return NULL;
+    const struct {
+        const char *head;
+        struct mark_path *path;
+    } sides[] = {{"mesial.near[", &s->side[MESIAL].near},
+                 {"mesial.far[", &s->side[MESIAL].far},
+                 {"distal.near[", &s->side[DISTAL].near},
+                 {"distal.far[", &s->side[DISTAL].far}};
+    struct mark_path *p = NULL;
+    size_t k;
+    for (size_t i = 0; p == NULL && i < sizeof sides / sizeof sides[0]; i++)
+        if (take_index(&name, sides[i].head, index))
+            p = sides[i].path;
+    if (p == NULL && take_index(&name, "bounds[", &k) && k < s->n_bounds &&
+        take_index(&name, ".path[", index))
+        p = &s->bound[k].path;
+    return p != NULL && *name == '\0' && *index < p->n ? p : NULL;
 }
 
 static void path_clear(struct mark_path *p)

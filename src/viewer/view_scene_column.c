@@ -266,20 +266,28 @@ void scene_foot(struct view_scene *s, const struct view_state *v)
 /* --- help --------------------------------------------------------------------------------------
  */
 
+/* The last heading begins the second column. */
+static size_t help_break(void)
+{
+    size_t at = view_n_help;
+    while (at > 0 && view_help[at - 1].keys != NULL)
+        at--;
+    return at > 0 ? at - 1 : 0;
+}
+
 void scene_help(struct view_scene *s, const struct view_state *v)
 {
     const struct view_layout *l = &v->layout;
     struct view_box all = {0.0, 0.0, l->w, l->foot.y0};
-    enum { COLUMNS = 2 };
-    size_t rows = (view_n_help + COLUMNS - 1) / COLUMNS + 1;
+    size_t second = help_break(), rows = second;
     double row = floor(fmin(1.15 * l->step_row, (all.y1 - 3.0 * l->pad) / (double)rows));
     double width = fmin(0.5 * (all.x1 - 3.0 * l->pad), 420.0 * l->ui);
-    double left = 0.5 * (all.x1 - COLUMNS * width - l->pad);
+    double left = 0.5 * (all.x1 - 2.0 * width - l->pad);
     double top = fmax(1.5 * l->pad, 0.5 * (all.y1 - (double)rows * row));
     scene_fill(s, all, VIEW_GROUND);
     for (size_t i = 0; i < view_n_help; i++) {
-        double x = left + (double)(i / rows) * (width + l->pad);
-        double y = round(top + (double)(i % rows) * row);
+        double x = left + (i >= second ? width + l->pad : 0.0);
+        double y = round(top + (double)(i >= second ? i - second : i) * row);
         struct view_box b = {x, y, x + width, y + row};
         struct view_box keys = b, what = b;
         keys.x1 = what.x0 = x + 0.33 * width;

@@ -4,7 +4,6 @@
  */
 #include "viewer/view_internal.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -197,8 +196,9 @@ static bool target_open(const struct sheet *s, const struct view_target *t)
         return true;
     if (t->way == WAY_ROOT)
         return !has_root(&s->side[strcmp(t->mark, "mesial") == 0 ? MESIAL : DISTAL]);
-    unsigned gauge;
-    if (sscanf(t->mark, "gauges[%u", &gauge) == 1 && gauge >= s->n_gauges)
+    static const char gauges[] = "gauges[";
+    size_t n = strlen(gauges);
+    if (strncmp(t->mark, gauges, n) == 0 && strtoul(t->mark + n, NULL, 10) >= s->n_gauges)
         return false;
     /* looked up only, not changed */
     union {

@@ -116,7 +116,7 @@ void view_turn(struct view_transform *t, struct view_box room, int quarters)
 int view_turn_for(struct geo_point apical, bool up)
 {
     int best = 0;
-    double least = INFINITY;
+    double least = (double)INFINITY;
     for (int turn = 0; turn < 4; turn++) {
         double y = apical.y;
         struct geo_point p = apical;
