@@ -276,6 +276,22 @@ static void full_disk_is_told_and_the_device_stays(void **state)
     assert_true(S_ISCHR(st.st_mode));
 }
 
+static void a_pipe_is_written_to(void **state)
+{
+    (void)state;
+    struct stat st;
+    char got[8] = "";
+    assert_int_equal(mkfifo(path, 0600), 0);
+    int reader = open(path, O_RDONLY | O_NONBLOCK);
+    assert_true(reader >= 0);
+    assert_int_equal(plumb_file_write(path, "bytes", 5, false, NULL), 0);
+    assert_int_equal(read(reader, got, sizeof got), 5);
+    close(reader);
+    assert_string_equal(got, "bytes");
+    assert_int_equal(stat(path, &st), 0);
+    assert_true(S_ISFIFO(st.st_mode));
+}
+
 /* As another user when run by root, whom permissions do not stop. */
 static void read_only_folder_is_told(void **state)
 {
@@ -352,6 +368,7 @@ int main(void)
         test(new_file_heeds_the_mask),
         test(any_name_the_folder_can_hold),
         test(full_disk_is_told_and_the_device_stays),
+        test(a_pipe_is_written_to),
         test(read_only_folder_is_told),
         test(impossible_places_are_told),
         test(writing_survives_lack_of_memory),
