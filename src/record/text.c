@@ -161,8 +161,8 @@ static void tell_scale(const struct exam *e, struct buf *out)
         }
         char value[32], u[32];
         plumb_unc_format(k, 2.0 * sc->u_gauge[i], value, u);
-        wrapf(out, "  ", 4, "%s, %.2f mm %s the pin: %s \u00b1 %s mm per pixel%s", g->name, g->mm,
-              g->kind == GAUGE_LENGTH ? "along" : "across", value, u,
+        wrapf(out, "  ", 4, "%s, %.2f mm %s: %s \u00b1 %s mm per pixel%s", g->name, g->mm,
+              g->kind == GAUGE_LENGTH ? "along the pin" : "across", value, u,
               sc->used[i] ? "" : ", not used");
     }
 }
