@@ -90,12 +90,12 @@ static void fit_kind(enum kind kind, struct geo_point *pts, size_t n, struct geo
 static void single_lines(void **state)
 {
     (void)state;
-    static const size_t size[] = {6, 8, 12, 20, 60, 200};
-    struct geo_point pts[200];
+    static const size_t size[] = {6, 8, 12, 20, 60};
+    struct geo_point pts[60];
     for (enum kind kind = PLAIN; kind <= SPOILED; kind++)
         for (size_t k = kind == SPOILED ? 2 : 0; k < sizeof size / sizeof size[0]; k++) {
             struct tally angle = {0}, offset = {0};
-            for (int i = 0; i < (size[k] > 100 ? trials / 2 : trials); i++) {
+            for (int i = 0; i < trials; i++) {
                 struct geo_fit f;
                 fit_kind(kind, pts, size[k], &f);
                 double e = atan2(f.line.dir.y, f.line.dir.x) + 35.0 * cloud_degree;
@@ -125,8 +125,8 @@ static void flanks(void **state)
     static const struct {
         size_t na, nb;
         double ahead;
-    } table[] = {{12, 12, 0}, {40, 40, 0}, {40, 15, 60}, {100, 100, 50}};
-    struct geo_point a[100], b[100];
+    } table[] = {{12, 12, 0}, {40, 40, 0}, {40, 15, 60}};
+    struct geo_point a[40], b[40];
     for (size_t k = 0; k < sizeof table / sizeof table[0]; k++) {
         struct tally angle = {0}, offset = {0}, width = {0};
         for (int i = 0; i < trials * 3 / 4; i++) {
