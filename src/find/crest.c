@@ -1,38 +1,217 @@
 /*
- * The crest from a rough point: the strongest step from dark (gum) to bright (bone) along the
- * apical direction, averaged a little across.
+ * The crest from a rough point. Across the apical direction the film is looked at in narrow lanes.
+ * In each the steepest rise from dark (gum) to bright (bone) is sought; where most lanes agree lies
+ * the crest. Just coronal of it the root, if one is near, stands bright beside the dark gum: the
+ * crest is a straight line through the lanes beside the root, taken at the outer border of its
+ * ligament. Without a root near, it is taken at the rough point's place.
+ *
+ * Bone thins out towards the crest as the root of the depth, so the steepest place lies a part of
+ * the blur inside the crest (as with root_border.c); it is put back.
+ *
+ * Limits: nothing tells the film's scale here; the usual one is taken from its size, for lengths
+ * that need no more than that. A crest that slopes by more than 45 degrees is not found.
  */
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 #include "find/find_internal.h"
 #include "plumbrule/find.h"
 
-enum { HALF = 40, AVERAGE = 8, COLS = 2 * HALF + 1 };
+enum { LANES = 15, MIDDLE_LANE = LANES / 2, HALF_MAX = 128, ROOM = 2 * HALF_MAX + 1 };
+
+struct crest_params {
+    double film_mm;                /* shorter side of a usual film, as exported */
+    double least_mm, most_mm;      /* px of a mm: 66 um and 15 um pixels */
+    double click_px;               /* how far off the rough point may be, and a bit */
+    double lane_mm;                /* width of a lane */
+    double agree_mm;               /* lanes agree within this */
+    double edge_sd_mm;             /* of the derivative: about the blur of a sensor */
+    double inside_mm;              /* the steepest place lies so far inside the crest */
+    double gum_from_mm, gum_to_mm; /* coronal of the crest: where the root stands out */
+    double root_share;             /* the root's edge against the crest's: less is no root */
+    double ligament_mm;   /* from the steepest place of the root to the ligament's border */
+    double u_ligament_mm; /* of that */
+    double refine_mm;     /* the crest of a lane is sought so near to the common one */
+    double max_scale_mm;  /* lanes that scatter more show no crest */
+    double least_step;    /* level per px of the common edge */
+    double widening;      /* of the line's own uncertainty: lanes share the bone's texture */
+    double u_crest_mm;    /* systematic: blur and tone */
+    int least_lanes;
+};
+
+static const struct crest_params crest_defaults = {
+    .film_mm = 24.0,
+    .least_mm = 15.0,
+    .most_mm = 66.0,
+    .click_px = 20.0,
+    .lane_mm = 0.15,
+    .agree_mm = 0.12,
+    .edge_sd_mm = 0.06,
+    .inside_mm = 0.075,
+    .gum_from_mm = 0.2,
+    .gum_to_mm = 0.8,
+    .root_share = 0.6,
+    .ligament_mm = 0.28,
+    .u_ligament_mm = 0.06,
+    .refine_mm = 0.25,
+    .max_scale_mm = 0.12,
+    .least_step = 0.0005,
+    .widening = 2.0,
+    .u_crest_mm = 0.045,
+    .least_lanes = 5,
+};
+
+struct crest_view {
+    const struct find_image *im;
+    struct geo_point origin, along, across; /* apical; geo_perp of it */
+    double mm;                              /* px of a usual mm */
+    struct find_kernel kernel;
+};
+
+struct lane {
+    double t, s; /* px across and along; the steepest rise */
+    double step; /* level per px there; 0: none */
+};
+
+/* Mean of the film over [s0,s1] x [t0,t1] in steps of a pixel, along `walk` from -half to half. */
+static void profile(const struct crest_view *v, struct geo_point walk, struct geo_point mean,
+                    double from, double to, size_t half, float *out)
+{
+    int n = (int)fmax(1.0, floor(to - from) + 1.0);
+    for (size_t j = 0; j <= 2 * half; j++) {
+        struct geo_point p = geo_add(v->origin, geo_mul(walk, (double)j - (double)half));
+        double sum = 0.0;
+        for (int k = 0; k < n; k++)
+            sum += find_image_at(v->im, geo_add(p, geo_mul(mean, from + k)));
+        out[j] = (float)(sum / n);
+    }
+}
+
+/* The steepest rise of the lane at t within +-reach of s. */
+static struct lane lane_edge(const struct crest_view *v, double t, double s, double reach)
+{
+    float p[ROOM];
+    size_t half = (size_t)fmin(HALF_MAX, fabs(s) + reach + v->kernel.reach);
+    double w = 0.5 * crest_defaults.lane_mm * v->mm, at = 0.0;
+    double from = fmax(0.0, (double)half + s - reach), to = (double)half + s + reach + 1.0;
+    profile(v, v->along, v->across, t - w, t + w, half, p);
+    double step = find_edge_in_row(p, 2 * half + 1, (size_t)from, (size_t)to, 1, &v->kernel, &at);
+    return (struct lane){t, at - (double)half, step};
+}
+
+/* Where most lanes about the rough point agree, weighed by their steps. Returns how many do. */
+static int common_crest(const struct crest_view *v, double *s, double *step)
+{
+    const struct crest_params *p = &crest_defaults;
+    struct lane lane[LANES];
+    double best = 0.0, near = p->agree_mm * v->mm;
+    int count = 0;
+    for (int i = 0; i < LANES; i++)
+        lane[i] = lane_edge(v, (i - MIDDLE_LANE) * p->lane_mm * v->mm, 0.0, p->click_px);
+    for (int i = 0; i < LANES; i++) {
+        double sum = 0.0;
+        int n = 0;
+        for (int k = 0; k < LANES; k++)
+            if (fabs(lane[k].s - lane[i].s) <= near && lane[k].step > 0.0) {
+                sum += lane[k].step;
+                n++;
+            }
+        if (sum > best) {
+            best = sum;
+            count = n;
+            *s = lane[i].s;
+            *step = sum / n;
+        }
+    }
+    return count;
+}
+
+/* The edge of a root beside the crest; false when none is near. outward: +1 or -1 across, away from
+ * the root. */
+static bool root_beside(const struct crest_view *v, double s, double step, double *t,
+                        double *outward)
+{
+    const struct crest_params *p = &crest_defaults;
+    float row[ROOM];
+    double at[2], slope[2], reach = p->click_px + p->ligament_mm * v->mm;
+    size_t half = (size_t)fmin(HALF_MAX, reach + v->kernel.reach);
+    profile(v, v->across, v->along, s - p->gum_to_mm * v->mm, s - p->gum_from_mm * v->mm, half,
+            row);
+    for (int k = 0; k < 2; k++)
+        slope[k] = find_edge_in_row(row, 2 * half + 1, (size_t)((double)half - reach),
+                                    (size_t)((double)half + reach + 1.0), k == 0 ? 1 : -1,
+                                    &v->kernel, &at[k]);
+    int k = slope[0] > slope[1] ? 0 : 1;
+    if (slope[k] < p->root_share * step)
+        return false;
+    *t = at[k] - (double)half;
+    *outward = k == 0 ? -1.0 : 1.0;
+    return true;
+}
+
+/* Robust line through the lanes from t0 on, towards dir; s and its u at t. */
+static int crest_at(const struct crest_view *v, double s, double t0, double dir, double t,
+                    struct lane *out, double *u, struct err *err)
+{
+    const struct crest_params *p = &crest_defaults;
+    struct geo_point pts[LANES];
+    struct geo_fit fit;
+    size_t n = 0;
+    for (int i = 0; i < LANES; i++) {
+        struct lane l =
+            lane_edge(v, t0 + dir * (i + 0.5) * p->lane_mm * v->mm, s, p->refine_mm * v->mm);
+        if (l.step > 0.0)
+            pts[n++] = (struct geo_point){l.t, l.s};
+    }
+    if (n < (size_t)p->least_lanes || plumb_geo_fit_robust(pts, NULL, n, 0.0, &fit, err) != 0 ||
+        fit.scale > p->max_scale_mm * v->mm || fabs(fit.line.dir.x) < M_SQRT1_2)
+        return plumb_err_set(err, ERR_NOTFOUND,
+                             "no crest edge is to be seen near the point: mark it by hand");
+    double off = t - fit.line.at.x, slope = fit.line.dir.y / fit.line.dir.x;
+    *out = (struct lane){t, fit.line.at.y + slope * off, slope};
+    *u = hypot(fit.line.u_offset, off * fit.line.u_angle);
+    return 0;
+}
+
+static int find_crest(const struct crest_view *v, struct find_crest *out, struct err *err)
+{
+    const struct crest_params *p = &crest_defaults;
+    double s = 0.0, step = 0.0, t = 0.0, outward = 0.0, u_t = 0.5 * p->click_px, u;
+    struct lane at;
+    if (common_crest(v, &s, &step) < p->least_lanes || step < p->least_step)
+        return plumb_err_set(err, ERR_NOTFOUND,
+                             "no crest edge is to be seen near the point: mark it by hand");
+    int rc;
+    if (root_beside(v, s, step, &t, &outward)) {
+        double ligament = t + outward * p->ligament_mm * v->mm;
+        rc = crest_at(v, s, ligament, outward, ligament, &at, &u, err);
+        u_t = p->u_ligament_mm * v->mm;
+    } else {
+        double width = LANES * p->lane_mm * v->mm;
+        rc = crest_at(v, s, -0.5 * width, 1.0, 0.0, &at, &u, err);
+    }
+    if (rc != 0)
+        return rc;
+    out->at = geo_add(v->origin, geo_add(geo_mul(v->across, at.t),
+                                         geo_mul(v->along, at.s - p->inside_mm * v->mm)));
+    out->u = hypot(hypot(p->widening * u, p->u_crest_mm * v->mm), at.step * u_t);
+    return 0;
+}
 
 int plumb_find_crest(const struct film *film, struct geo_point rough, struct geo_point apical,
                      struct find_crest *out, struct err *err)
 {
-    static const double edge_sd = 2.5, search = 25.0, least = 0.004;
+    const struct crest_params *p = &crest_defaults;
+    double w = (double)film->width, h = (double)film->height;
     struct find_image im = find_image_of(film, plumb_find_inverted(film));
-    struct geo_point a = geo_unit(apical), m = geo_perp(a);
-    float v[COLS];
-    double at = 0.0;
+    struct crest_view v = {.im = &im, .origin = rough, .along = geo_unit(apical)};
     memset(out, 0, sizeof *out);
-    if (!(rough.x >= 0.0 && rough.y >= 0.0 && rough.x <= (double)film->width - 1.0 &&
-          rough.y <= (double)film->height - 1.0) ||
-        geo_norm(a) < 0.5)
+    if (!(rough.x >= 0.0 && rough.y >= 0.0 && rough.x <= w - 1.0 && rough.y <= h - 1.0))
         return plumb_err_set(err, ERR_ARG, "the crest's point lies outside the film");
-    for (int j = 0; j < COLS; j++) {
-        double sum = 0.0;
-        for (int k = -AVERAGE; k <= AVERAGE; k++)
-            sum += find_image_at(&im, geo_add(rough, geo_add(geo_mul(a, j - HALF), geo_mul(m, k))));
-        v[j] = (float)(sum / (2 * AVERAGE + 1));
-    }
-    double slope = find_edge_in_row(v, COLS, (size_t)(HALF - search), (size_t)(HALF + search + 1),
-                                    1, edge_sd, &at);
-    if (slope < least)
-        return plumb_err_set(err, ERR_NOTFOUND, "no crest edge is to be seen near the point");
-    out->at = geo_add(rough, geo_mul(a, at - HALF));
-    out->u = edge_sd;
-    return 0;
+    if (!(geo_norm(v.along) > 0.5))
+        return plumb_err_set(err, ERR_ARG, "the apical direction has no length");
+    v.across = geo_perp(v.along);
+    v.mm = fmin(fmax(fmin(w, h) / p->film_mm, p->least_mm), p->most_mm);
+    v.kernel = find_kernel_make(p->edge_sd_mm * v.mm);
+    return find_crest(&v, out, err);
 }

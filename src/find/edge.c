@@ -10,62 +10,62 @@
 #include <stdlib.h>
 #include "find/find_internal.h"
 
-enum { KERNEL_MAX = 16 }; /* samples: 3 sd of the widest kernel in use */
-
-static int kernel_make(double sd, double *k)
+struct find_kernel find_kernel_make(double sd)
 {
-    int reach = (int)ceil(3.0 * sd);
-    double norm = 0.0;
-    reach = reach < 1 ? 1 : reach > KERNEL_MAX ? KERNEL_MAX : reach;
-    for (int i = 1; i <= reach; i++) {
-        k[i] = i * exp(-0.5 * i * i / (sd * sd));
-        norm += 2.0 * i * k[i];
+    struct find_kernel k = {.reach = (int)ceil(3.0 * sd)};
+    double norm = 0.0, w[FIND_KERNEL_MAX + 1];
+    k.reach = k.reach < 1 ? 1 : k.reach > FIND_KERNEL_MAX ? FIND_KERNEL_MAX : k.reach;
+    for (int i = 1; i <= k.reach; i++) {
+        w[i] = i * exp(-0.5 * i * i / (sd * sd));
+        norm += 2.0 * i * w[i];
     }
-    for (int i = 1; i <= reach; i++)
-        k[i] /= norm; /* a ramp of slope 1 gives 1 */
-    return reach;
+    for (int i = 1; i <= k.reach; i++)
+        k.w[i] = (float)(w[i] / norm); /* a ramp of slope 1 gives 1 */
+    return k;
 }
 
-static double slope(const float *row, size_t n, size_t at, const double *k, int reach)
+static float slope(const float *row, size_t n, size_t at, const struct find_kernel *k)
 {
-    double sum = 0.0;
-    for (int i = 1; i <= reach; i++) {
-        size_t a = at >= (size_t)i ? at - (size_t)i : 0;
-        size_t b = at + (size_t)i < n ? at + (size_t)i : n - 1;
-        sum += k[i] * ((double)row[b] - (double)row[a]);
+    size_t reach = (size_t)k->reach;
+    float sum = 0.0F;
+    if (at >= reach && at + reach < n) {
+        for (size_t i = 1; i <= reach; i++)
+            sum += k->w[i] * (row[at + i] - row[at - i]);
+        return sum;
     }
+    for (size_t i = 1; i <= reach; i++)
+        sum += k->w[i] * (row[at + i < n ? at + i : n - 1] - row[at >= i ? at - i : 0]);
     return sum;
 }
 
-double find_edge_in_row(const float *row, size_t n, size_t from, size_t to, int sign, double sd,
-                        double *at)
+double find_edge_in_row(const float *row, size_t n, size_t from, size_t to, int sign,
+                        const struct find_kernel *k, double *at)
 {
-    double k[KERNEL_MAX + 1], best = 0.0;
-    int reach = kernel_make(sd, k);
+    float best = 0.0F, way = (float)sign;
     size_t where = 0;
     to = to > n ? n : to;
     for (size_t j = from; j < to; j++) {
-        double g = sign * slope(row, n, j, k, reach);
+        float g = way * slope(row, n, j, k);
         if (g > best) {
             best = g;
             where = j;
         }
     }
-    if (best <= 0.0)
+    if (best <= 0.0F)
         return 0.0;
-    double l = where > 0 ? sign * slope(row, n, where - 1, k, reach) : 0.0;
-    double r = where + 1 < n ? sign * slope(row, n, where + 1, k, reach) : 0.0;
-    double bend = l - 2.0 * best + r;
+    double l = where > 0 ? (double)(way * slope(row, n, where - 1, k)) : 0.0;
+    double r = where + 1 < n ? (double)(way * slope(row, n, where + 1, k)) : 0.0;
+    double bend = l - 2.0 * (double)best + r;
     double shift = bend < 0.0 ? 0.5 * (l - r) / bend : 0.0;
     *at = (double)where + fmin(0.5, fmax(-0.5, shift));
-    return best;
+    return (double)best;
 }
 
-double find_median_f(float *v, size_t n)
+double find_quantile_f(float *v, size_t n, double q)
 {
     if (n == 0)
         return (double)NAN;
-    size_t lo = 0, hi = n - 1, mid = n / 2;
+    size_t lo = 0, hi = n - 1, mid = (size_t)(q * (double)(n - 1) + 0.5);
     while (lo < hi) { /* Hoare's selection */
         float pivot = v[(lo + hi) / 2];
         size_t i = lo, j = hi;

@@ -31,6 +31,17 @@ struct find_image find_image_of(const struct film *film, bool inverted);
 int find_image_reduce(const struct film *film, size_t max_side, struct find_image *out,
                       struct err *err);
 void find_image_release(struct find_image *im);
+/* What the reduced film says as a whole, metal bright. */
+enum { FIND_LEVELS = 512 };
+struct find_scene {
+    double darker[FIND_LEVELS + 1]; /* share of the film below level i / FIND_LEVELS */
+    double range;                   /* between the darkest and the brightest percent */
+    struct geo_point air;           /* from the film's middle to the middle of its darkest quarter,
+                                       in units of the film's half diagonal: air lies crownwards */
+};
+void find_scene_of(const struct find_image *small, struct find_scene *out);
+/* Share of the film darker than level. */
+double find_scene_rank(const struct find_scene *sc, double level);
 /* Bilinear at a film point; outside the nearest edge pixel. */
 double find_image_at(const struct find_image *im, struct geo_point film_point);
 
@@ -56,15 +67,23 @@ int find_strip_smooth(struct find_strip *st, size_t reach, struct err *err);
 bool find_line_inside(const struct find_image *im, const struct geo_line *line, double *s0,
                       double *s1);
 
+/* Derivative of a Gaussian, one side of it. */
+enum { FIND_KERNEL_MAX = 16 }; /* samples */
+struct find_kernel {
+    int reach;
+    float w[FIND_KERNEL_MAX + 1];
+};
+struct find_kernel find_kernel_make(double sd_samples);
+
 /*
  * The steepest rise (sign +1) or fall (-1) of row[from..to) in the sense of Canny: maximum of the
- * derivative of a Gaussian (sd in samples), interpolated by a parabola (Devernay 1995, INRIA
+ * derivative of a Gaussian, interpolated by a parabola (Devernay 1995, INRIA
  * RR-2724). Returns the slope in level per sample (0: none), *at in samples.
  */
-double find_edge_in_row(const float *row, size_t n, size_t from, size_t to, int sign, double sd,
-                        double *at);
+double find_edge_in_row(const float *row, size_t n, size_t from, size_t to, int sign,
+                        const struct find_kernel *k, double *at);
 
-/* Median of n floats by selection; reorders them. NaN for n = 0. */
-double find_median_f(float *v, size_t n);
+/* Quantile q of n floats by selection; reorders them. NaN for n = 0. */
+double find_quantile_f(float *v, size_t n, double q);
 
 #endif

@@ -80,6 +80,48 @@ static inline double clamp(double v, double hi)
     return v < 0.0 ? 0.0 : v > hi ? hi : v;
 }
 
+static size_t bin_of(double level)
+{
+    return (size_t)(clamp(level, 1.0) * (FIND_LEVELS - 1) + 0.5);
+}
+
+static double level_at_rank(const struct find_scene *sc, double share)
+{
+    size_t i = 0;
+    while (i < FIND_LEVELS && sc->darker[i + 1] < share)
+        i++;
+    return (double)i / FIND_LEVELS;
+}
+
+void find_scene_of(const struct find_image *small, struct find_scene *out)
+{
+    size_t count[FIND_LEVELS] = {0}, n = small->width * small->height, dark = 0;
+    double sx = 0.0, sy = 0.0, w = (double)small->width, h = (double)small->height;
+    for (size_t i = 0; i < n; i++)
+        count[bin_of(small->inverted ? 1.0 - pixel(small, i) : pixel(small, i))]++;
+    out->darker[0] = 0.0;
+    for (size_t i = 0; i < FIND_LEVELS; i++)
+        out->darker[i + 1] = out->darker[i] + (double)count[i] / (double)n;
+    out->range = level_at_rank(out, 0.99) - level_at_rank(out, 0.01) + 1.0 / FIND_LEVELS;
+    double quarter = level_at_rank(out, 0.25);
+    for (size_t i = 0; i < n; i++) {
+        double v = small->inverted ? 1.0 - pixel(small, i) : pixel(small, i);
+        if ((double)bin_of(v) / FIND_LEVELS > quarter)
+            continue;
+        sx += (double)(i % small->width);
+        sy += (double)(i / small->width);
+        dark++;
+    }
+    double half = 0.5 * hypot(w, h), k = dark > 0 ? 1.0 / (double)dark : 0.0;
+    out->air =
+        (struct geo_point){(sx * k - 0.5 * (w - 1.0)) / half, (sy * k - 0.5 * (h - 1.0)) / half};
+}
+
+double find_scene_rank(const struct find_scene *sc, double level)
+{
+    return sc->darker[bin_of(level)];
+}
+
 double find_image_at(const struct find_image *im, struct geo_point p)
 {
     double x = clamp((p.x - im->offset) / im->scale, (double)(im->width - 1));
@@ -94,6 +136,46 @@ double find_image_at(const struct find_image *im, struct geo_point p)
     return im->inverted ? 1.0 - v : v;
 }
 
+/* Bilinear at (x,y) of the image's own pixels, which must lie inside with a neighbour right and
+ * below. */
+static inline float inner_at(const struct find_image *im, float x, float y)
+{
+    size_t ix = (size_t)x, iy = (size_t)y, i = iy * im->width + ix, j = i + im->width;
+    float fx = x - (float)ix, fy = y - (float)iy;
+    float top, low;
+    if (im->grey) {
+        top = (float)im->grey[i] + fx * (float)(im->grey[i + 1] - im->grey[i]);
+        low = (float)im->grey[j] + fx * (float)(im->grey[j + 1] - im->grey[j]);
+        return (top + fy * (low - top)) * (1.0F / 65535.0F);
+    }
+    top = im->level[i] + fx * (im->level[i + 1] - im->level[i]);
+    low = im->level[j] + fx * (im->level[j + 1] - im->level[j]);
+    return top + fy * (low - top);
+}
+
+static bool well_inside(const struct find_image *im, struct geo_point own)
+{
+    return own.x >= 0.0 && own.y >= 0.0 && own.x < (double)im->width - 1.01 &&
+           own.y < (double)im->height - 1.01;
+}
+
+static void strip_row(const struct find_image *im, struct geo_point from, struct geo_point step,
+                      size_t n, float *out)
+{
+    double k = 1.0 / im->scale;
+    struct geo_point a = {(from.x - im->offset) * k, (from.y - im->offset) * k};
+    struct geo_point d = geo_mul(step, k), z = geo_add(a, geo_mul(d, (double)(n - 1)));
+    if (!well_inside(im, a) || !well_inside(im, z)) {
+        for (size_t j = 0; j < n; j++)
+            out[j] = (float)find_image_at(im, geo_add(from, geo_mul(step, (double)j)));
+        return;
+    }
+    for (size_t j = 0; j < n; j++)
+        out[j] = inner_at(im, (float)(a.x + (double)j * d.x), (float)(a.y + (double)j * d.y));
+    for (size_t j = 0; j < n && im->inverted; j++)
+        out[j] = 1.0F - out[j];
+}
+
 int find_strip_make(const struct find_image *im, const struct geo_line *line, double s0, double s1,
                     double ds, double half, double dt, struct find_strip *out, struct err *err)
 {
@@ -105,11 +187,9 @@ int find_strip_make(const struct find_image *im, const struct geo_line *line, do
         return ERR_NOMEM;
     *out = (struct find_strip){*line, rows, cols, s0, ds, -dt * (double)(cols / 2), dt, v};
     struct geo_point across = geo_mul(geo_perp(line->dir), dt);
-    for (size_t i = 0; i < rows; i++) {
-        struct geo_point p = find_strip_point(out, s0 + ds * (double)i, out->t0);
-        for (size_t j = 0; j < cols; j++, p = geo_add(p, across))
-            *v++ = (float)find_image_at(im, p);
-    }
+    for (size_t i = 0; i < rows; i++)
+        strip_row(im, find_strip_point(out, s0 + ds * (double)i, out->t0), across, cols,
+                  v + i * cols);
     return 0;
 }
 

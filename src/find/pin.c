@@ -9,10 +9,11 @@
 static const struct pin_params defaults = {.small_side = 480,
                                            .min_width_small = 8.0,
                                            .max_width_share = 0.2,
-                                           .min_aspect = 2.5,
+                                           .min_aspect = 1.3,
                                            .n_coarse = 48,
-                                           .n_fine = 12};
-enum { FINE_MAX = 16 };
+                                           .n_fine = 6};
+static const double hopeless = 0.05; /* of the best lead's score */
+enum { FINE_MAX = 8, SIDE_MIN = 64 };
 
 void plumb_find_pin_params_default(struct find_pin_params *p)
 {
@@ -44,6 +45,19 @@ static void fill_axis(const struct pin_body *b, double reach, struct find_pin *o
         out->u_ends = fmax(b->axis.u_offset, h * b->axis.u_angle) * sqrt(2.0);
 }
 
+/* The flanks as fitted, moved outwards to where the cylinder ends. */
+static void fill_flanks(const struct pin_body *b, double s0, double s1, struct find_pin *out)
+{
+    double shift = 0.5 * (out->width - b->width);
+    for (int k = 0; k < 2; k++) {
+        const struct pin_flank *f = &b->flank[k];
+        double a = f->a + (k == 0 ? shift : -shift);
+        out->flank[k][0] = find_strip_point(&b->strip, s0, a + f->b * s0);
+        out->flank[k][1] = find_strip_point(&b->strip, s1, a + f->b * s1);
+    }
+    out->u_flank = hypot(fmax(b->u_flank[0], b->u_flank[1]), 0.5 * out->u_width);
+}
+
 static void fill_pin(const struct pin_body *b, const struct pin_ends *e, struct find_pin *out)
 {
     const struct find_strip *st = &b->strip;
@@ -59,40 +73,150 @@ static void fill_pin(const struct pin_body *b, const struct pin_ends *e, struct 
     out->u_shoulder = e->u_shoulder;
     out->stop = e->has_stop ? on_axis(b, e->stop) : out->stop;
     out->u_stop = e->u_stop;
-    for (int k = 0; k < 2; k++) {
-        const struct pin_flank *f = &b->flank[k];
-        out->flank[k][0] = find_strip_point(st, s0, f->a + f->b * s0);
-        out->flank[k][1] = find_strip_point(st, s1, f->a + f->b * s1);
-    }
-    out->u_flank = fmax(b->u_flank[0], b->u_flank[1]);
-    out->width = b->width;
-    out->u_width = 0.02 * b->width;
+    pin_width_fit(b, &out->width, &out->u_width);
+    fill_flanks(b, s0, s1, out);
     out->length = e->tip - (e->has_shoulder ? e->shoulder : s0);
 }
 
-/* Measures and judges one candidate. */
-static int look(const struct film *film, const struct pin_candidate *c, struct find_pin *out,
-                bool *is_pin, struct err *err)
+/* A body followed in the reduced film that may be worth measuring. */
+struct lead {
+    struct pin_body body;
+    double score;
+};
+
+/* Length of steep, straight, bright flanks up to a free end; 0: no pin. */
+static double lead_score(const struct pin_body *b, const struct pin_ends *e, double slope)
 {
+    double length = b->strip.ds * (double)(b->i1 - b->i0);
+    double straight = fmax(b->flank[0].scale, b->flank[1].scale) / b->im->scale;
+    if (e->kind[1] != PIN_END_FREE || length < defaults.min_aspect * b->width)
+        return 0.0;
+    return length * b->seen * b->slope / (b->slope + 6.0 * slope) / (1.0 + straight * straight);
+}
+
+static int follow(const struct find_image *small, const struct find_scene scene[2],
+                  const struct pin_candidate *c, double slope, struct lead *out, struct err *err)
+{
+    struct pin_ends e;
+    bool good = false;
+    out->score = 0.0;
+    int rc = pin_body_follow(small, c, slope, &out->body, &good, err);
+    if (rc != 0 || !good)
+        return rc;
+    pin_ends_find(&out->body, &e);
+    pin_ends_turn(&out->body, scene[c->inverted].air, &e);
+    out->score = lead_score(&out->body, &e, slope);
+    return 0;
+}
+
+static bool same_body(const struct pin_body *a, const struct pin_body *b)
+{
+    struct geo_point p = find_strip_point(&b->strip, pin_body_s(b, (b->i0 + b->i1) / 2), 0.0);
+    double along = plumb_geo_along(&a->axis, p);
+    double reach = 0.5 * a->strip.ds * (double)(a->i1 - a->i0);
+    return a->im->inverted == b->im->inverted && fabs(along) < reach &&
+           fabs(plumb_geo_across(&a->axis, p)) < 0.15 * a->width &&
+           fabs(geo_cross(a->axis.dir, b->axis.dir)) < 0.06 &&
+           fabs(a->width - b->width) < 0.15 * a->width;
+}
+
+/* Where a candidate has led to: followed once, good or not. */
+struct trail {
+    struct geo_point from, to;
+    double width;
+    bool inverted;
+};
+
+static struct trail trail_of(const struct pin_body *b)
+{
+    return (struct trail){.from = find_strip_point(&b->strip, pin_body_s(b, b->i0), 0.0),
+                          .to = find_strip_point(&b->strip, pin_body_s(b, b->i1), 0.0),
+                          .width = b->width,
+                          .inverted = b->im->inverted};
+}
+
+/* Would the candidate lead to where another one has led? */
+static bool is_followed(const struct trail *t, size_t n, const struct pin_candidate *c)
+{
+    for (size_t i = 0; i < n; i++) {
+        double tol = 0.12 * t[i].width;
+        if (t[i].inverted == c->inverted && fabs(t[i].width - c->width) < tol &&
+            fabs(plumb_geo_across(&c->axis, t[i].from)) < tol &&
+            fabs(plumb_geo_across(&c->axis, t[i].to)) < tol)
+            return true;
+    }
+    return false;
+}
+
+/* Puts l in its place among the n best, one of each body; takes it, or releases it. */
+static size_t lead_insert(struct lead *best, size_t n, size_t max, struct lead *l)
+{
+    size_t at = 0;
+    bool drop = l->score <= 0.0;
+    while (!drop && at < n && best[at].score >= l->score)
+        drop = same_body(&best[at++].body, &l->body);
+    if (drop || at == max) {
+        pin_body_release(&l->body);
+        return n;
+    }
+    size_t twin = at;
+    while (twin < n && !same_body(&best[twin].body, &l->body))
+        twin++;
+    size_t last = twin < n ? twin : n < max ? n : max - 1;
+    if (last < n)
+        pin_body_release(&best[last].body);
+    memmove(&best[at + 1], &best[at], (last - at) * sizeof *best);
+    best[at] = *l;
+    memset(l, 0, sizeof *l);
+    return last < n ? n : n + 1;
+}
+
+static int find_leads(const struct find_image view[2], const struct find_scene scene[2],
+                      struct lead *best, size_t *n, struct err *err)
+{
+    struct pin_candidate *c = plumb_mem_array(2 * defaults.n_coarse, sizeof *c, err);
+    struct trail *trail = plumb_mem_array(2 * defaults.n_coarse, sizeof *trail, err);
+    size_t found = 0, n_trail = 0;
+    double slope = 0.0;
+    *n = 0;
+    int rc = c && trail ? pin_candidates(&view[0], &defaults, c, &found, &slope, err) : ERR_NOMEM;
+    for (size_t i = 0; i < found && rc == 0; i++) {
+        struct lead l = {0};
+        if (is_followed(trail, n_trail, &c[i]))
+            continue;
+        rc = follow(&view[c[i].inverted], scene, &c[i], slope, &l, err);
+        if (rc != 0 || !l.body.im)
+            continue;
+        trail[n_trail++] = trail_of(&l.body);
+        *n = lead_insert(best, *n, defaults.n_fine, &l);
+    }
+    free(trail);
+    free(c);
+    return rc;
+}
+
+static int measure(const struct film *film, const struct pin_body *coarse,
+                   const struct find_scene scene[2], double least, struct find_pin *out,
+                   struct err *err)
+{
+    struct find_image im = find_image_of(film, coarse->im->inverted);
     struct pin_body b = {0};
     struct pin_ends e = {0};
+    struct pin_features f;
     bool good = false;
-    *is_pin = false;
-    int rc = pin_body_make(film, c, &b, &good, err);
+    int rc = pin_body_measure(&im, coarse, &b, &good, err);
+    out->confidence = 0.0;
     if (rc != 0 || !good)
         return rc;
     pin_ends_find(&b, &e);
-    bool free0 = e.kind[0] == PIN_END_FREE, free1 = e.kind[1] == PIN_END_FREE;
-    if (free0 && (!free1 || e.drop[0] > e.drop[1])) {
-        pin_body_flip(&b);
-        pin_ends_find(&b, &e);
-    }
     if (e.kind[1] == PIN_END_FREE)
         rc = pin_ends_measure(&b, &e, err);
     if (rc == 0) {
-        fill_pin(&b, &e, out);
-        out->confidence = pin_confidence(&b, &e);
-        *is_pin = true;
+        pin_features_of(&b, &e, &scene[im.inverted], &f);
+        double confidence = pin_confidence(&f);
+        if (confidence >= least)
+            fill_pin(&b, &e, out);
+        out->confidence = confidence;
     }
     pin_body_release(&b);
     return rc;
@@ -106,33 +230,71 @@ static int by_confidence(const void *a, const void *b)
     return x->tip.x < y->tip.x ? -1 : x->tip.x > y->tip.x;
 }
 
+/* The same pin seen as pin, as pin with shank, ...: the best one stays. */
+static size_t drop_twins(struct find_pin *p, size_t n)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < n; i++) {
+        bool again = false;
+        for (size_t j = 0; j < kept && !again; j++) {
+            double off = fabs(plumb_geo_across(&p[j].axis, p[i].axis.at));
+            again = off < 0.5 * (p[j].width + p[i].width) &&
+                    fabs(geo_cross(p[i].axis.dir, p[j].axis.dir)) < 0.1;
+        }
+        if (!again)
+            p[kept++] = p[i];
+    }
+    return kept;
+}
+
+static int measure_leads(const struct film *film, struct lead *best, size_t n,
+                         const struct find_scene scene[2], double least, struct find_pins *out,
+                         struct err *err)
+{
+    int rc = 0;
+    out->at = plumb_mem_array(n, sizeof *out->at, err);
+    if (!out->at)
+        return ERR_NOMEM;
+    for (size_t i = 0; i < n && rc == 0 && best[i].score > hopeless * best[0].score; i++) {
+        struct find_pin *pin = &out->at[out->n];
+        rc = measure(film, &best[i].body, scene, least, pin, err);
+        if (rc == 0 && pin->confidence >= least && pin->confidence > 0.0)
+            out->n++;
+    }
+    qsort(out->at, out->n, sizeof *out->at, by_confidence);
+    out->n = drop_twins(out->at, out->n);
+    return rc;
+}
+
 int plumb_find_pins(const struct film *film, const struct find_pin_params *params,
                     struct find_pins *out, struct err *err)
 {
     struct find_pin_params p;
-    struct pin_candidate c[FINE_MAX];
+    struct lead best[FINE_MAX] = {0};
+    struct find_image view[2] = {0};
     size_t n = 0;
+    struct find_scene scene[2];
     memset(out, 0, sizeof *out);
     plumb_find_pin_params_default(&p);
     if (params)
         p = *params;
     out->inverted = plumb_find_inverted(film);
-    if (film->width < 64 || film->height < 64)
+    if (film->width < SIDE_MIN || film->height < SIDE_MIN)
         return 0;
-    int rc = pin_candidates(film, &defaults, c, defaults.n_fine, &n, err);
-    out->at = rc == 0 ? plumb_mem_array(n, sizeof *out->at, err) : NULL;
-    if (rc == 0 && !out->at)
-        rc = ERR_NOMEM;
-    for (size_t i = 0; i < n && rc == 0; i++) {
-        bool is_pin = false;
-        rc = look(film, &c[i], &out->at[out->n], &is_pin, err);
-        if (rc == 0 && is_pin && out->at[out->n].confidence >= p.min_confidence)
-            out->n++;
-    }
-    if (rc != 0) {
-        plumb_find_pins_release(out);
+    int rc = find_image_reduce(film, defaults.small_side, &view[0], err);
+    if (rc != 0)
         return rc;
-    }
-    qsort(out->at, out->n, sizeof *out->at, by_confidence);
-    return 0;
+    view[1] = view[0];
+    view[1].inverted = true;
+    find_scene_of(&view[0], &scene[0]);
+    find_scene_of(&view[1], &scene[1]);
+    rc = find_leads(view, scene, best, &n, err);
+    if (rc == 0)
+        rc = measure_leads(film, best, n, scene, p.min_confidence, out, err);
+    for (size_t i = 0; i < n; i++)
+        pin_body_release(&best[i].body);
+    find_image_release(&view[0]);
+    if (rc != 0)
+        plumb_find_pins_release(out);
+    return rc;
 }

@@ -14,22 +14,27 @@
 #include "find/pin_internal.h"
 
 static const double edge_sd_px = 1.6;    /* near the blur of a detector's chain: best signal */
+static const double small_sd_px = 1.0;   /* of the reduced film: block means have blurred already */
 static const double rows_most = 900.0;   /* rows of a strip */
 static const double cols_most = 220.0;   /* columns across the pin's width */
-static const double strip_half = 1.0;    /* of the width: room for collar and surroundings */
+static const double strip_half = 0.72;   /* of the width: room for collar and surroundings */
 static const double ok_slope = 0.3;      /* of the median slope: weaker is another edge */
 static const double min_scale_px = 0.02; /* rounding of 8-bit films */
 static const double off_line = 5.0;      /* robust deviations: farther is no edge of this flank */
+static const double crooked = 0.06;      /* of the width: no pin's flank, not even a drill's */
+static const double memory_floor = 0.05;
+enum { RUN_MIN = 16 }; /* rows */
 
 static int strip_on(const struct find_image *im, const struct geo_line *axis, double width,
                     struct find_strip *st, struct err *err)
 {
-    double lo, hi;
+    double lo, hi, unit = im->scale;
     find_strip_release(st);
     if (!find_line_inside(im, axis, &lo, &hi))
         return 0;
-    double ds = fmax(1.0, (hi - lo) / rows_most), dt = fmax(1.0, width / cols_most);
-    return find_strip_make(im, axis, lo, hi, ds, strip_half * width + 8.0, dt, st, err);
+    double ds = fmax(unit, (hi - lo) / rows_most), dt = fmax(unit, width / cols_most);
+    return find_strip_make(im, axis, lo, hi, ds, strip_half * width + 12.0 + 2.0 * unit, dt, st,
+                           err);
 }
 
 static double run_median(const double *v, size_t i0, size_t i1)
@@ -40,9 +45,14 @@ static double run_median(const double *v, size_t i0, size_t i1)
         return 0.0;
     for (size_t i = 0; i < n; i++)
         c[i] = (float)v[i0 + i];
-    double m = find_median_f(c, n);
+    double m = find_quantile_f(c, n, 0.5);
     free(c);
     return m;
+}
+
+double pin_body_s(const struct pin_body *b, size_t row)
+{
+    return b->strip.s0 + b->strip.ds * (double)row;
 }
 
 static size_t row_at(const struct find_strip *st, double s)
@@ -51,20 +61,17 @@ static size_t row_at(const struct find_strip *st, double s)
     return i <= 0.0 ? 0 : i >= (double)st->rows ? st->rows - 1 : (size_t)i;
 }
 
-/* Rows whose edge is steep enough to be the flank's; a share of the median in the run so far. */
-static void mark_rows(struct pin_body *b)
+static void mark_rows(struct pin_body *b, int side, double limit)
 {
-    for (int k = 0; k < 2; k++) {
-        double limit = ok_slope * run_median(b->rows.g[k], b->i0, b->i1);
-        for (size_t i = 0; i < b->rows.n; i++)
-            b->rows.ok[k][i] = b->rows.g[k][i] > limit && limit > 0.0;
-    }
+    for (size_t i = 0; i < b->rows.n; i++)
+        b->rows.ok[side][i] = b->rows.g[side][i] > limit;
 }
 
-static bool fit_both(struct pin_body *b)
+static bool fit_both(struct pin_body *b, size_t i0, size_t i1)
 {
-    return pin_flank_fit(&b->strip, &b->rows, 0, b->i0, b->i1, min_scale_px, &b->flank[0]) &&
-           pin_flank_fit(&b->strip, &b->rows, 1, b->i0, b->i1, min_scale_px, &b->flank[1]);
+    double least = fmax(min_scale_px, 0.1 * (b->im->scale - 1.0));
+    return pin_flank_fit(&b->strip, &b->rows, 0, i0, i1, least, &b->flank[0]) &&
+           pin_flank_fit(&b->strip, &b->rows, 1, i0, i1, least, &b->flank[1]);
 }
 
 /* Edges far off the fitted line are no flank: the run is drawn anew without them. */
@@ -72,35 +79,26 @@ static bool rerun(struct pin_body *b)
 {
     for (int k = 0; k < 2; k++) {
         const struct pin_flank *f = &b->flank[k];
-        double limit = fmax(1.5, off_line * f->scale);
-        for (size_t i = 0; i < b->rows.n; i++) {
-            double s = b->strip.s0 + b->strip.ds * (double)i;
-            if (fabs(b->rows.t[k][i] - f->a - f->b * s) > limit)
+        double limit = fmax(1.5 * b->im->scale, off_line * f->scale);
+        for (size_t i = 0; i < b->rows.n; i++)
+            if (fabs(b->rows.t[k][i] - f->a - f->b * pin_body_s(b, i)) > limit)
                 b->rows.ok[k][i] = false;
-        }
     }
-    return pin_run(&b->rows, &b->i0, &b->i1);
+    return pin_rows_run(&b->rows, &b->i0, &b->i1) && b->i1 >= b->i0 + RUN_MIN;
 }
 
-/* One round: strip on the axis, edges within the window, lines. */
-static int round_of(struct pin_body *b, double s0, double s1, double window, bool *good,
-                    struct err *err)
+/* A strip on the axis and its edges within the window. */
+static int look_across(struct pin_body *b, double window, struct err *err)
 {
-    *good = false;
-    int rc = strip_on(&b->im, &b->axis, b->width, &b->strip, err);
-    if (rc != 0 || b->strip.rows < 16)
+    int rc = strip_on(b->im, &b->axis, b->width, &b->strip, err);
+    if (rc != 0 || b->strip.rows < RUN_MIN)
         return rc;
     pin_rows_release(&b->rows);
     rc = pin_rows_make(b->strip.rows, &b->rows, err);
     if (rc != 0)
         return rc;
-    pin_rows_measure(&b->strip, 0.0, 0.5 * b->width, window, edge_sd_px / b->strip.dt, &b->rows);
-    b->i0 = row_at(&b->strip, s0);
-    b->i1 = row_at(&b->strip, s1);
-    if (b->i1 < b->i0 + 16)
-        return 0;
-    mark_rows(b);
-    *good = fit_both(b) && rerun(b) && b->i1 >= b->i0 + 16 && fit_both(b);
+    double sd = b->im->scale > 1.0 ? small_sd_px * b->im->scale : edge_sd_px;
+    pin_rows_measure(&b->strip, 0.5 * b->width, window, sd / b->strip.dt, &b->rows);
     return 0;
 }
 
@@ -114,18 +112,15 @@ double pin_body_mid(const struct pin_body *b, double s)
     return 0.5 * (b->flank[0].a + b->flank[1].a + (b->flank[0].b + b->flank[1].b) * s);
 }
 
-/* The bisector becomes the axis; s keeps its origin within a fraction of a pixel. */
-static void adopt_axis(struct pin_body *b, double *s0, double *s1)
+/* The bisector becomes the axis. */
+static void adopt_axis(struct pin_body *b)
 {
     const struct find_strip *st = &b->strip;
-    double m = st->s0 + st->ds * 0.5 * (double)(b->i0 + b->i1);
+    double m = 0.5 * (pin_body_s(b, b->i0) + pin_body_s(b, b->i1));
     struct geo_point p = find_strip_point(st, m, pin_body_mid(b, m));
     struct geo_point q = find_strip_point(st, m + 1.0, pin_body_mid(b, m + 1.0));
     b->axis = (struct geo_line){.at = p, .dir = geo_unit(geo_sub(q, p))};
     b->width = 2.0 * pin_body_half(b, m);
-    double reach = 0.5 * st->ds * (double)(b->i1 - b->i0);
-    *s0 = -reach;
-    *s1 = reach;
 }
 
 /* Residual variance inflated by its own memory; both of a flank's line at its centroid. */
@@ -151,7 +146,7 @@ static void flank_errors(const struct pin_body *b, int k, double *u_a, double *u
         double c = 0.0;
         for (size_t i = 0; i + lag < rows; i++)
             c += r[i] * r[i + lag];
-        if (c < 0.05 * c0)
+        if (c < memory_floor * c0)
             break;
         tau += 2.0 * c / c0;
     }
@@ -195,7 +190,8 @@ static double patch(const struct pin_body *b, double t0, double t1)
 
 static void levels(struct pin_body *b)
 {
-    double r = 0.5 * b->width, gap = 3.0, band = fmax(3.0, 0.12 * b->width);
+    double r = 0.5 * b->width, gap = fmax(3.0, b->im->scale);
+    double band = fmax(3.0, 0.12 * b->width);
     size_t both = 0;
     b->inside = patch(b, -0.5 * r, 0.5 * r);
     b->outside[0] = patch(b, r + gap, r + gap + band);
@@ -207,31 +203,141 @@ static void levels(struct pin_body *b)
         0.5 * (run_median(b->rows.g[0], b->i0, b->i1) + run_median(b->rows.g[1], b->i0, b->i1));
 }
 
-int pin_body_make(const struct film *film, const struct pin_candidate *c, struct pin_body *out,
-                  bool *good, struct err *err)
+int pin_body_follow(const struct find_image *small, const struct pin_candidate *c, double slope,
+                    struct pin_body *out, bool *good, struct err *err)
 {
-    static const double window_share[] = {0.12, 0.05, 0.05};
-    memset(out, 0, sizeof *out);
+    static const double window_share[] = {0.2, 0.1};
     struct pin_body *b = out;
-    double s0 = c->s0, s1 = c->s1;
     int rc = 0;
+    memset(out, 0, sizeof *out);
     *good = true;
-    b->im = find_image_of(film, c->inverted);
+    b->im = small;
     b->axis = c->axis;
     b->width = c->width;
-    for (int k = 0; k < 3 && rc == 0 && *good; k++) {
-        rc = round_of(b, s0, s1, fmax(4.0, window_share[k] * b->width), good, err);
-        if (rc == 0 && *good && k < 2)
-            adopt_axis(b, &s0, &s1);
+    for (int k = 0; k < 2 && rc == 0 && *good; k++) {
+        rc = look_across(b, fmax(2.5 * small->scale, window_share[k] * b->width), err);
+        *good = rc == 0 && b->rows.n >= RUN_MIN;
+        if (!*good)
+            break;
+        mark_rows(b, 0, slope);
+        mark_rows(b, 1, slope);
+        *good = pin_rows_run(&b->rows, &b->i0, &b->i1) && b->i1 >= b->i0 + RUN_MIN &&
+                fit_both(b, b->i0, b->i1) && rerun(b) && fit_both(b, b->i0, b->i1);
+        if (*good)
+            adopt_axis(b);
     }
-    if (rc != 0 || !*good) {
+    if (*good)
+        levels(b);
+    else
         pin_body_release(b);
-        return rc;
+    return rc;
+}
+
+/* Share of the rows i0..i1 that lie on the lines at both sides, and how far outside the others do.
+ */
+static void block_fit(const struct pin_body *b, size_t i0, size_t i1, const double tol[2],
+                      double *on, double *beyond)
+{
+    size_t hit = 0, out = 0;
+    for (size_t i = i0; i <= i1; i++) {
+        double s = pin_body_s(b, i), d[2];
+        for (int k = 0; k < 2; k++)
+            d[k] = (k == 0 ? 1.0 : -1.0) * (b->rows.t[k][i] - b->flank[k].a - b->flank[k].b * s);
+        bool on0 = b->rows.ok[0][i] && fabs(d[0]) < tol[0];
+        bool on1 = b->rows.ok[1][i] && fabs(d[1]) < tol[1];
+        hit += on0 || on1;
+        out += b->rows.ok[0][i] && b->rows.ok[1][i] && d[0] > tol[0] && d[1] > tol[1];
     }
-    adopt_axis(b, &s0, &s1);
-    axis_errors(b);
-    levels(b);
+    *on = (double)hit / (double)(i1 - i0 + 1);
+    *beyond = (double)out / (double)(i1 - i0 + 1);
+}
+
+/*
+ * The straight part that starts at the tip. A collar, a thicker or thinner shank and the pin share
+ * one axis, and a line through all of them is none of theirs: so the lines are fitted to the last
+ * two widths before the tip first and carried on crownwards while the edges stay on them.
+ */
+static bool grow(struct pin_body *b)
+{
+    size_t step = (size_t)fmax(4.0, 0.2 * b->width / b->strip.ds);
+    size_t first = 8 * step, missing = 0, end = b->i1, start;
+    if (end < b->i0 + first)
+        return fit_both(b, b->i0, end);
+    start = end - first;
+    while (fit_both(b, start, end)) {
+        size_t reach = (end - start) / 2 > step ? (end - start) / 2 : step;
+        size_t fitted = start;
+        double tol[2];
+        for (int k = 0; k < 2; k++)
+            tol[k] = fmax(1.2, fmax(0.008 * b->width, 4.0 * b->flank[k].scale));
+        for (size_t i = start; i >= b->i0 + step && start - i < reach; i -= step) {
+            double on, beyond;
+            block_fit(b, i - step, i, tol, &on, &beyond);
+            missing = on < 0.4 ? missing + 1 : 0;
+            if (beyond > 0.5 || missing > 4)
+                break;
+            fitted = missing == 0 ? i - step : fitted;
+        }
+        if (fitted == start)
+            break;
+        start = fitted;
+    }
+    b->i0 = start;
+    return fit_both(b, start, end);
+}
+
+static int measure_round(struct pin_body *b, double s0, double s1, double window, bool *good,
+                         struct err *err)
+{
+    int rc = look_across(b, window, err);
+    *good = rc == 0 && b->rows.n >= RUN_MIN;
+    if (!*good)
+        return rc;
+    b->i0 = row_at(&b->strip, s0);
+    b->i1 = row_at(&b->strip, s1);
+    *good = b->i1 >= b->i0 + RUN_MIN;
+    if (!*good)
+        return 0;
+    size_t apical = b->i1 - (b->i1 - b->i0) / 2; /* the collar's edges are not the pin's */
+    for (int k = 0; k < 2; k++)
+        mark_rows(b, k, ok_slope * run_median(b->rows.g[k], apical, b->i1));
+    *good = grow(b);
     return 0;
+}
+
+int pin_body_measure(const struct find_image *film, const struct pin_body *coarse,
+                     struct pin_body *out, bool *good, struct err *err)
+{
+    static const double window_share[] = {0.12, 0.06, 0.06};
+    struct pin_body *b = out;
+    int rc = 0;
+    memset(out, 0, sizeof *out);
+    *good = true;
+    b->im = film;
+    b->axis = coarse->axis;
+    b->width = coarse->width;
+    double s0 = plumb_geo_along(
+        &b->axis, find_strip_point(&coarse->strip, pin_body_s(coarse, coarse->i0), 0.0));
+    double s1 = plumb_geo_along(
+        &b->axis, find_strip_point(&coarse->strip, pin_body_s(coarse, coarse->i1), 0.0));
+    for (int k = 0; k < 3 && rc == 0 && *good; k++) {
+        rc = measure_round(b, s0, s1, fmax(4.0, window_share[k] * b->width), good, err);
+        *good = *good && fmax(b->flank[0].scale, b->flank[1].scale) < crooked * b->width;
+        if (rc != 0 || !*good)
+            break;
+        struct geo_point p = find_strip_point(&b->strip, pin_body_s(b, b->i0), 0.0);
+        struct geo_point q = find_strip_point(&b->strip, pin_body_s(b, b->i1), 0.0);
+        adopt_axis(b);
+        s0 = plumb_geo_along(&b->axis, p);
+        s1 = plumb_geo_along(&b->axis, q);
+    }
+    if (*good) {
+        axis_errors(b);
+        levels(b);
+    } else {
+        pin_body_release(b);
+    }
+    return rc;
 }
 
 void pin_body_release(struct pin_body *b)

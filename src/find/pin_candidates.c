@@ -27,7 +27,6 @@ static const double vote_quantile = 0.70; /* only the steepest third of the film
 static const double same_angle_deg = 4.0; /* pairs nearer than this in all three are one */
 static const double same_offset_px = 4.0; /* reduced px */
 static const double same_width_share = 0.2;
-static const double edge_sd_px = 1.0; /* reduced px: the block mean has blurred already */
 
 struct cell {
     int direction;
@@ -93,6 +92,14 @@ static int gradient_make(const struct find_image *im, struct gradient *g, struct
     }
     g->level = quantile(g->size, w * h, vote_quantile);
     return 0;
+}
+
+/* Widths tried, from min_width_small on. */
+static size_t widths_of(const struct find_image *im, const struct pin_params *p)
+{
+    double side = (double)(im->width > im->height ? im->width : im->height);
+    double most = p->max_width_share * side - p->min_width_small;
+    return most > 1.0 ? (size_t)most : 1;
 }
 
 static int hough_make(const struct find_image *im, size_t widths, struct hough *h, struct err *err)
@@ -251,177 +258,42 @@ static struct pin_candidate to_candidate(const struct cell *c, const struct find
                                   .inverted = c->inverted};
 }
 
-/* Turns the candidate onto its fitted flanks. */
-static void adopt(struct pin_candidate *c, const struct find_strip *st, const struct pin_flank *f)
-{
-    double a = 0.5 * (f[0].a + f[1].a), b = 0.5 * (f[0].b + f[1].b);
-    struct geo_point p = find_strip_point(st, 0.0, a), q = find_strip_point(st, 1.0, a + b);
-    c->axis = (struct geo_line){.at = p, .dir = geo_unit(geo_sub(q, p))};
-    double mid = 0.5 * (c->s0 + c->s1);
-    c->width = fabs(f[0].a - f[1].a + (f[0].b - f[1].b) * mid);
-}
-
-static double run_score(const struct find_strip *st, const struct pin_rows *r, size_t i0, size_t i1,
-                        double slope)
-{
-    double sum = 0.0, bright = 0.0;
-    for (size_t i = i0; i <= i1; i++) {
-        double g = fmin(r->g[0][i], r->g[1][i]);
-        sum += g / (g + slope);
-        bright += (double)find_strip_row(st, i)[st->cols / 2];
-    }
-    bright /= (double)(i1 - i0 + 1);
-    return sum * st->ds * (0.25 + bright); /* metal is the brightest, but a weak pin stays in */
-}
-
-/* Follows one candidate along its axis; false when no stretch of it looks like a pin. */
-static int follow(const struct find_image *im, double slope, const struct pin_params *p,
-                  double window_share, struct pin_candidate *c, bool *good, struct err *err)
-{
-    struct find_strip st = {0};
-    struct pin_rows rows = {0};
-    struct pin_flank flank[2];
-    double lo, hi, window = fmax(2.5 * im->scale, window_share * c->width);
-    size_t i0, i1;
-    int rc = 0;
-    *good = false;
-    if (!find_line_inside(im, &c->axis, &lo, &hi) || hi - lo < p->min_aspect * c->width)
-        return 0;
-    rc = find_strip_make(im, &c->axis, lo, hi, im->scale, 0.5 * c->width + window + 3.0 * im->scale,
-                         im->scale, &st, err);
-    if (rc == 0)
-        rc = pin_rows_make(st.rows, &rows, err);
-    if (rc != 0)
-        goto out;
-    pin_rows_measure(&st, 0.0, 0.5 * c->width, window, edge_sd_px, &rows);
-    for (size_t i = 0; i < rows.n; i++)
-        for (int k = 0; k < 2; k++)
-            rows.ok[k][i] = rows.g[k][i] > slope;
-    if (!pin_run(&rows, &i0, &i1))
-        goto out;
-    c->s0 = st.s0 + st.ds * (double)i0;
-    c->s1 = st.s0 + st.ds * (double)i1;
-    if (!pin_flank_fit(&st, &rows, 0, i0, i1, 0.3 * im->scale, &flank[0]) ||
-        !pin_flank_fit(&st, &rows, 1, i0, i1, 0.3 * im->scale, &flank[1]))
-        goto out;
-    c->score = run_score(&st, &rows, i0, i1, 3.0 * slope);
-    adopt(c, &st, flank);
-    *good = c->s1 - c->s0 >= 0.8 * p->min_aspect * c->width &&
-            c->width >= p->min_width_small * im->scale;
-out:
-    pin_rows_release(&rows);
-    find_strip_release(&st);
-    return rc;
-}
-
-static int by_score(const void *a, const void *b)
-{
-    const struct pin_candidate *x = a, *y = b;
-    if (x->score != y->score)
-        return x->score < y->score ? 1 : -1;
-    if (x->axis.at.x != y->axis.at.x)
-        return x->axis.at.x < y->axis.at.x ? -1 : 1;
-    return x->width < y->width ? -1 : x->width > y->width;
-}
-
-static bool same_bar(const struct pin_candidate *a, const struct pin_candidate *b)
-{
-    double mid = 0.5 * (b->s0 + b->s1);
-    struct geo_point p = plumb_geo_on(&b->axis, mid);
-    double along = plumb_geo_along(&a->axis, p);
-    return a->inverted == b->inverted && along > a->s0 && along < a->s1 &&
-           fabs(plumb_geo_across(&a->axis, p)) < 0.15 * a->width &&
-           fabs(geo_cross(a->axis.dir, b->axis.dir)) < 0.06 &&
-           fabs(a->width - b->width) < 0.15 * a->width;
-}
-
-static size_t drop_twins(struct pin_candidate *c, size_t n, size_t max)
-{
-    size_t kept = 0;
-    qsort(c, n, sizeof *c, by_score);
-    for (size_t i = 0; i < n && kept < max; i++) {
-        bool again = false;
-        for (size_t j = 0; j < kept && !again; j++)
-            again = same_bar(&c[j], &c[i]);
-        if (!again)
-            c[kept++] = c[i];
-    }
-    return kept;
-}
-
-static int look_closer(const struct find_image *im, const struct cell *cell, size_t n, double slope,
-                       const struct pin_params *p, struct pin_candidate *out, size_t *found,
-                       struct err *err)
-{
-    for (size_t i = 0; i < n; i++) {
-        struct find_image view = *im;
-        struct pin_candidate c = to_candidate(&cell[i], im);
-        bool good = false;
-        view.inverted = c.inverted;
-        int rc = follow(&view, slope, p, 0.2, &c, &good, err);
-        if (rc == 0 && good)
-            rc = follow(&view, slope, p, 0.1, &c, &good, err);
-        if (rc != 0)
-            return rc;
-        if (good)
-            out[(*found)++] = c;
-    }
-    return 0;
-}
-
-/* All pairs of one polarity, followed; appended to out. */
-static int search(const struct find_image *im, const struct gradient *g, struct hough *h,
-                  bool inverted, const struct pin_params *p, struct pin_candidate *out,
-                  size_t *found, struct err *err)
+/* All pairs of one polarity; appended to out. */
+static int search(const struct find_image *im, struct hough *h, bool inverted,
+                  const struct pin_params *p, struct pin_candidate *out, size_t *found,
+                  struct err *err)
 {
     size_t w0 = (size_t)p->min_width_small;
-    double side = (double)(im->width > im->height ? im->width : im->height);
-    size_t widths = (size_t)(p->max_width_share * side) - w0 + 1;
     struct keep keep = {.cell = plumb_mem_array((size_t)2 * KEEP, sizeof *keep.cell, err)};
     if (!keep.cell)
         return ERR_NOMEM;
     for (int k = 0; k < DIRECTIONS / 2; k++)
-        pair_direction(h, k, inverted, w0, widths, &keep);
+        pair_direction(h, k, inverted, w0, widths_of(im, p), &keep);
     size_t n = choose(&keep, p->n_coarse);
-    int rc = look_closer(im, keep.cell, n, g->level / im->scale, p, out, found, err);
+    for (size_t i = 0; i < n; i++)
+        out[(*found)++] = to_candidate(&keep.cell[i], im);
     free(keep.cell);
-    return rc;
+    return 0;
 }
 
-int pin_candidates(const struct film *film, const struct pin_params *p, struct pin_candidate *out,
-                   size_t max, size_t *n, struct err *err)
+int pin_candidates(const struct find_image *small, const struct pin_params *p,
+                   struct pin_candidate *out, size_t *n, double *slope, struct err *err)
 {
-    struct find_image im = {0};
     struct gradient g = {0};
     struct hough h = {0};
-    struct pin_candidate *all = NULL;
-    size_t found = 0;
     *n = 0;
-    int rc = find_image_reduce(film, p->small_side, &im, err);
+    int rc = gradient_make(small, &g, err);
     if (rc == 0)
-        rc = gradient_make(&im, &g, err);
-    double side = (double)(im.width > im.height ? im.width : im.height);
-    if (rc == 0)
-        rc = hough_make(&im, (size_t)(p->max_width_share * side), &h, err);
+        rc = hough_make(small, widths_of(small, p), &h, err);
+    *slope = g.level / small->scale;
     if (rc != 0 || g.level <= 0.0)
         goto out;
-    all = plumb_mem_array(2 * p->n_coarse, sizeof *all, err);
-    if (!all) {
-        rc = ERR_NOMEM;
-        goto out;
-    }
-    hough_vote(&im, &g, &h);
+    hough_vote(small, &g, &h);
     hough_smooth(&h);
     for (int inverted = 0; inverted < 2 && rc == 0; inverted++)
-        rc = search(&im, &g, &h, inverted != 0, p, all, &found, err);
-    if (rc == 0)
-        *n = drop_twins(all, found, max);
-    for (size_t i = 0; i < *n; i++)
-        out[i] = all[i];
+        rc = search(small, &h, inverted != 0, p, out, n, err);
 out:
-    free(all);
     hough_release(&h);
     gradient_release(&g);
-    find_image_release(&im);
     return rc;
 }

@@ -53,13 +53,19 @@ static double mean_of(const float *v, size_t n, double from, double to)
     return b >= a && a < n ? sum / (double)(b - a + 1) : 0.0;
 }
 
+static struct find_kernel along_kernel(const struct find_strip *st)
+{
+    return find_kernel_make(fmin(5.0, end_sd_px / st->ds + 0.5));
+}
+
 /* The end towards larger rows of a core profile whose run ends at row i1. */
 static void end_of(const float *core, size_t n, double i1, double width_rows, double inside,
-                   double contrast, double sd, enum pin_end_kind *kind, double *at, double *drop)
+                   double contrast, const struct find_kernel *k, enum pin_end_kind *kind,
+                   double *at, double *drop)
 {
     double from = fmax(0.0, i1 - 0.7 * width_rows), to = fmin((double)n, i1 + 1.2 * width_rows);
     double where = i1;
-    double g = find_edge_in_row(core, n, (size_t)from, (size_t)to, -1, sd, &where);
+    double g = find_edge_in_row(core, n, (size_t)from, (size_t)to, -1, k, &where);
     double beyond = mean_of(core, n, where + 0.15 * width_rows, where + 0.45 * width_rows);
     bool room = where + 0.3 * width_rows < (double)n;
     *drop = g > 0.0 && room && contrast > 0.0 ? (inside - beyond) / contrast : 0.0;
@@ -87,15 +93,30 @@ void pin_ends_find(const struct pin_body *b, struct pin_ends *out)
     if (!core)
         return;
     double wr = b->width / st->ds, contrast = b->inside - 0.5 * (b->outside[0] + b->outside[1]);
-    double sd = fmin(5.0, end_sd_px / st->ds + 0.5), at = 0.0;
+    struct find_kernel k = along_kernel(st);
+    double at = 0.0;
     band(b, 0, last, -core_half * b->width, core_half * b->width, core);
-    end_of(core, n, (double)b->i1, wr, b->inside, contrast, sd, &out->kind[1], &at, &out->drop[1]);
+    end_of(core, n, (double)b->i1, wr, b->inside, contrast, &k, &out->kind[1], &at, &out->drop[1]);
     out->at[1] = st->s0 + st->ds * at;
     reverse(core, n);
-    end_of(core, n, (double)(last - b->i0), wr, b->inside, contrast, sd, &out->kind[0], &at,
+    end_of(core, n, (double)(last - b->i0), wr, b->inside, contrast, &k, &out->kind[0], &at,
            &out->drop[0]);
     out->at[0] = st->s0 + st->ds * ((double)last - at);
     free(core);
+}
+
+/* Level of the surroundings from the end of the run on, in flank contrasts over the film's darkest
+ * side; which of two free ends is the apical one. */
+void pin_ends_turn(struct pin_body *b, struct geo_point air, struct pin_ends *e)
+{
+    bool free0 = e->kind[0] == PIN_END_FREE, free1 = e->kind[1] == PIN_END_FREE;
+    bool turn = free0 && !free1;
+    if (free0 && free1)
+        turn = geo_dot(b->axis.dir, air) > 0.0;
+    if (!turn)
+        return;
+    pin_body_flip(b);
+    pin_ends_find(b, e);
 }
 
 struct end_curve {
@@ -113,11 +134,12 @@ static int end_curve(const struct pin_body *b, double tip, struct end_curve *c, 
     float *v = plumb_mem_array(n, sizeof *v, err);
     if (!v)
         return ERR_NOMEM;
+    struct find_kernel kernel = along_kernel(st);
     c->n = 0;
     for (int k = 0; k < COLUMNS; k++) {
         double x = -0.9 + 1.8 * k / (COLUMNS - 1), half = 0.9 * r / (COLUMNS - 1), at = 0.0;
         band(b, i0, i1, x * r - half, x * r + half, v);
-        double g = find_edge_in_row(v, n, 0, n, -1, fmin(5.0, end_sd_px / st->ds + 0.5), &at);
+        double g = find_edge_in_row(v, n, 0, n, -1, &kernel, &at);
         if (g <= 0.0)
             continue;
         c->x[c->n] = fabs(x);
@@ -206,6 +228,7 @@ static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err 
     if (rc != 0 || c.n < COLUMNS_MIN)
         return rc;
     struct shape_fit ell = fit_shape(&c, ellipse), con = fit_shape(&c, cone);
+    e->tip_rms = fmin(ell.rms, con.rms);
     if (ell.rms < HUGE_VAL && con.rms < HUGE_VAL)
         tip_from(&ell, &con, pin_body_half(b, e->at[1]), e);
     return 0;
@@ -247,11 +270,11 @@ static bool local_peak(const struct sides *s, size_t i, double v)
 
 static double refine(const struct pin_body *b, const struct sides *s, size_t i)
 {
+    struct find_kernel kernel = along_kernel(&b->strip);
     double sum = 0.0, at = (double)i;
     for (int k = 0; k < 2; k++) {
         size_t from = i > s->reach ? i - s->reach : 0;
-        find_edge_in_row(s->v[k], s->n, from, i + s->reach + 1, -1,
-                         fmin(5.0, end_sd_px / b->strip.ds + 0.5), &at);
+        find_edge_in_row(s->v[k], s->n, from, i + s->reach + 1, -1, &kernel, &at);
         sum += at;
     }
     return b->strip.s0 + b->strip.ds * 0.5 * sum;

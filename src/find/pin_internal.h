@@ -1,6 +1,7 @@
 /*
- * The pin finder's stages: candidates (pairs of straight, parallel, opposite edges) -> flanks at
- * full resolution -> ends -> width -> judgement. Film pixels throughout.
+ * The pin finder's stages: candidates (pairs of straight, parallel, opposite edges) -> bodies
+ * (flanks followed, first in the reduced film, then at full resolution) -> ends -> width ->
+ * judgement. Film pixels throughout.
  */
 #ifndef PIN_INTERNAL_H
 #define PIN_INTERNAL_H
@@ -10,19 +11,17 @@
 
 /* What the stages go by. Lengths in units of the pin's width unless a unit is named. */
 struct pin_params {
-    size_t small_side;      /* px, long side of the reduced film: keeps a 2 mm pin >= 9 px wide */
+    size_t small_side;      /* px, long side of the reduced film: keeps a 1.5 mm pin >= 9 px wide */
     double min_width_small; /* px of the reduced film */
     double max_width_share; /* of the film's long side: 4.2 mm in a 20 mm crop */
     double min_aspect;      /* length / width of the parallel part: a crown is squatter */
-    size_t n_coarse;        /* candidates of each polarity looked at in the reduced film */
+    size_t n_coarse;        /* candidates of each polarity followed in the reduced film */
     size_t n_fine;          /* candidates measured at full resolution */
 };
 
 struct pin_candidate {
     struct geo_line axis; /* either direction */
     double width;         /* px */
-    double s0, s1;        /* px along the axis: where both flanks are seen */
-    double score;         /* length in px of well seen flanks, weighted by brightness */
     bool inverted;
 };
 
@@ -35,29 +34,31 @@ struct pin_rows {
 };
 int pin_rows_make(size_t n, struct pin_rows *out, struct err *err);
 void pin_rows_release(struct pin_rows *r);
-/* mid, half: expected flanks at mid +- half, in film px across; searched within +-window. sd in
- * strip columns. */
-void pin_rows_measure(const struct find_strip *st, double mid, double half, double window,
-                      double sd, struct pin_rows *out);
+/* half: expected flanks at +-half, in film px across; searched within +-window. sd in strip
+ * columns. */
+void pin_rows_measure(const struct find_strip *st, double half, double window, double sd,
+                      struct pin_rows *out);
+/* The run of rows where both flanks are seen: largest sum of +1 (both), -one (one), -none. */
+bool pin_rows_run(const struct pin_rows *r, size_t *i0, size_t *i1);
 
 /* A flank as t = a + b s in its strip's frame. */
 struct pin_flank {
     double a, b;
     double scale; /* px, robust standard deviation of the residuals */
+    double dips;  /* px, how far its inward dips reach beyond its noise: flutes, threads */
     size_t n;     /* rows used */
 };
-/* Robust straight line through side's ok rows i0..i1 (bisquare weights on an L1 start). */
+/* Robust straight line through side's ok rows i0..i1; the outer envelope when the flank has dips.
+ */
 bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int side, size_t i0,
                    size_t i1, double min_scale, struct pin_flank *out);
-/* The run of rows where both flanks are seen: largest sum of +1 (both), -one (one), -none. */
-bool pin_run(const struct pin_rows *r, size_t *i0, size_t *i1);
 
 /*
- * One candidate measured at full resolution. The strip's frame is the axis; s grows along axis.dir,
- * which points to the tip once the ends are known.
+ * One candidate measured. The strip's frame is the axis to within a fraction of a pixel; s grows
+ * along axis.dir, towards the tip once the ends are known.
  */
 struct pin_body {
-    struct find_image im;
+    const struct find_image *im;
     struct find_strip strip; /* the whole axis within the film */
     struct pin_rows rows;
     struct geo_line axis;      /* bisector of the flanks, at the centroid, with uncertainty */
@@ -66,16 +67,20 @@ struct pin_body {
     size_t i0, i1;             /* rows: the run where the flanks are seen */
     double width;              /* px between the steepest places of the flanks, in the middle */
     double inside, outside[2]; /* levels: core, and beside either flank */
-    double seen;  /* share of the run's rows where both flanks are where they should be */
-    double slope; /* median steepness of the flanks, level per px */
+    double seen;               /* share of the run's rows where both flanks are where they belong */
+    double slope;              /* median steepness of the flanks, level per px */
 };
-/* Measures c in film; good is false when there is nothing to be measured. */
-int pin_body_make(const struct film *film, const struct pin_candidate *c, struct pin_body *out,
-                  bool *good, struct err *err);
+/* Follows a candidate through the reduced film; edges below slope (level per px) do not count. */
+int pin_body_follow(const struct find_image *small, const struct pin_candidate *c, double slope,
+                    struct pin_body *out, bool *good, struct err *err);
+/* Measures what `coarse` has found in the film itself, tip at large s. */
+int pin_body_measure(const struct find_image *film, const struct pin_body *coarse,
+                     struct pin_body *out, bool *good, struct err *err);
 void pin_body_release(struct pin_body *b);
 /* Half the raw width at s, and the middle across. */
 double pin_body_half(const struct pin_body *b, double s);
 double pin_body_mid(const struct pin_body *b, double s);
+double pin_body_s(const struct pin_body *b, size_t row);
 /* Turns s round so that it grows towards the other end. */
 void pin_body_flip(struct pin_body *b);
 
@@ -86,20 +91,49 @@ struct pin_ends {
     double at[2];              /* s of the end of the core */
     double drop[2];            /* fall of the core there against the flanks' contrast */
     double tip, u_tip;         /* s of the axis' end */
+    double tip_rms;            /* px, of the tip's shape about its curve */
     enum find_tip shape;
     bool has_shoulder, has_stop;
     double shoulder, u_shoulder, stop, u_stop; /* s */
 };
 /* Kinds and places of both ends. */
 void pin_ends_find(const struct pin_body *b, struct pin_ends *out);
+/* The end likelier to be the tip is turned to large s: the free one; of two, the one away from
+ * where the film is dark (air, find_scene). */
+void pin_ends_turn(struct pin_body *b, struct geo_point air, struct pin_ends *e);
 /* With the tip at large s: its shape and place, shoulder and stop. */
 int pin_ends_measure(const struct pin_body *b, struct pin_ends *e, struct err *err);
 
-/* 0..1; see pin_judge.c. */
-double pin_confidence(const struct pin_body *b, const struct pin_ends *e);
+/* The cylinder's width in the middle of the run, tone and blur allowed for. */
+void pin_width_fit(const struct pin_body *b, double *width, double *u_width);
 
-/* Writes at most max candidates of both polarities, best first, and their number. */
-int pin_candidates(const struct film *film, const struct pin_params *p, struct pin_candidate *out,
-                   size_t max, size_t *n, struct err *err);
+/* What a body is judged by; all without unit. */
+struct pin_features {
+    double contrast, weaker; /* of the core against both sides, against the less dark side; in
+                                ranges of the film */
+    double drop;             /* at the tip, against the flanks' contrast */
+    double straight;         /* robust deviation of the flanks / width */
+    double taper;            /* rad between the flanks */
+    double seen, aspect;
+    double sharp;   /* slope of the flanks x width / contrast */
+    double dips;    /* / width */
+    double tip_rms; /* / width */
+    double uneven;  /* standard deviation of the core along the pin / contrast */
+    double hump;    /* core over the parts near the flanks / contrast */
+    double bright;  /* share of the film darker than the core */
+    double upright; /* how far the crown end points to where the film is dark, -1..1 */
+    double stands;  /* surroundings of the tip over those of the crown end / contrast */
+    double slim;    /* width / the film's short side */
+    enum pin_end_kind crown;
+};
+void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
+                     const struct find_scene *scene, struct pin_features *f);
+/* 0..1; see pin_judge.c. */
+double pin_confidence(const struct pin_features *f);
+
+/* Writes at most 2 n_coarse candidates, n of them. slope: the film's own measure of a steep edge,
+ * level per film px. */
+int pin_candidates(const struct find_image *small, const struct pin_params *p,
+                   struct pin_candidate *out, size_t *n, double *slope, struct err *err);
 
 #endif

@@ -5,7 +5,12 @@
  * 1974; 95 % efficient on Gaussian errors), scale by the median absolute deviation, started from
  * the best of a fixed set of point pairs (least median of deviations, Rousseeuw 1984), so that it
  * stands up to just under half of outliers. In a strip the line is nearly along s, so the ordinary
- * regression t(s) is the orthogonal one to second order of the slope.
+ * regression t(s) is the orthogonal one to second order of the slope. (The general fit of
+ * plumbrule/geometry.h is made for few, hard cases; here a hundred strips a film are fitted.)
+ *
+ * A twist drill's or a thread's silhouette dips inwards between the lands; the residuals' inward
+ * tail is then longer than the outward one, and the rows of the dips are dropped until only the
+ * lands carry the line: the envelope.
  */
 #include <math.h>
 #include <stdlib.h>
@@ -15,7 +20,8 @@
 static const double bisquare = 4.685;
 static const double mad_to_sd = 1.4826;
 static const double max_slope = 0.15; /* a flank off its strip by more is another edge */
-enum { PAIRS = 40, SAMPLE_MAX = 64, ROUNDS = 8, ROWS_MIN = 8 };
+static const double fluted_px = 1.0;  /* dips deeper than any smooth flank's noise */
+enum { PAIRS = 24, SAMPLE_MAX = 64, ROUNDS = 8, ROWS_MIN = 8, ENVELOPE_ROUNDS = 12 };
 
 int pin_rows_make(size_t n, struct pin_rows *out, struct err *err)
 {
@@ -51,17 +57,18 @@ static size_t column(const struct find_strip *st, double t)
     return j <= 0.0 ? 0 : j >= (double)st->cols ? st->cols : (size_t)j;
 }
 
-void pin_rows_measure(const struct find_strip *st, double mid, double half, double window,
-                      double sd, struct pin_rows *out)
+void pin_rows_measure(const struct find_strip *st, double half, double window, double sd,
+                      struct pin_rows *out)
 {
+    struct find_kernel kernel = find_kernel_make(sd);
     double inner = fmin(window, 0.8 * half); /* never across the axis */
-    size_t a[2] = {column(st, mid + half - inner), column(st, mid - half - window)};
-    size_t b[2] = {column(st, mid + half + window) + 1, column(st, mid - half + inner) + 1};
+    size_t a[2] = {column(st, half - inner), column(st, -half - window)};
+    size_t b[2] = {column(st, half + window) + 1, column(st, -half + inner) + 1};
     for (size_t i = 0; i < out->n; i++) {
         for (int k = 0; k < 2; k++) {
             double at = 0.0;
             double g = find_edge_in_row(find_strip_row(st, i), st->cols, a[k], b[k],
-                                        k == 0 ? -1 : 1, sd, &at);
+                                        k == 0 ? -1 : 1, &kernel, &at);
             out->g[k][i] = g / st->dt;
             out->t[k][i] = st->t0 + st->dt * at;
             out->ok[k][i] = g > 0.0;
@@ -69,7 +76,7 @@ void pin_rows_measure(const struct find_strip *st, double mid, double half, doub
     }
 }
 
-bool pin_run(const struct pin_rows *r, size_t *i0, size_t *i1)
+bool pin_rows_run(const struct pin_rows *r, size_t *i0, size_t *i1)
 {
     /* One flank may be hidden by a crown for a while; both missing ends a pin sooner. */
     static const double both = 1.0, one = -0.4, none = -1.5;
@@ -94,28 +101,16 @@ struct xy {
     double s, t;
 };
 
-static int by_value(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return x < y ? -1 : x > y;
-}
-
-static double median_of(double *v, size_t n)
-{
-    qsort(v, n, sizeof *v, by_value);
-    return v[n / 2];
-}
-
 /* Median absolute residual of a thinned sample about the line. */
 static double spread(const struct xy *p, size_t n, double a, double b)
 {
-    double r[SAMPLE_MAX];
+    float r[SAMPLE_MAX];
     size_t m = n < SAMPLE_MAX ? n : SAMPLE_MAX;
     for (size_t i = 0; i < m; i++) {
         const struct xy *q = &p[i * n / m];
-        r[i] = fabs(q->t - a - b * q->s);
+        r[i] = (float)fabs(q->t - a - b * q->s);
     }
-    return median_of(r, m);
+    return find_quantile_f(r, m, 0.5);
 }
 
 /* Pairs far apart, spread evenly over the run: the same for the same input. */
@@ -163,6 +158,40 @@ static size_t reweight(const struct xy *p, size_t n, double scale, double *a, do
     return used;
 }
 
+/* Residuals towards the axis are negative. */
+static double inward(const struct xy *p, int side, double a, double b)
+{
+    double d = p->t - a - b * p->s;
+    return side == 0 ? d : -d;
+}
+
+/* Quantile of the residuals of a thinned sample. */
+static double residual_at(const struct xy *p, size_t n, int side, double a, double b, double q)
+{
+    float r[SAMPLE_MAX];
+    size_t m = n < SAMPLE_MAX ? n : SAMPLE_MAX;
+    for (size_t i = 0; i < m; i++)
+        r[i] = (float)inward(&p[i * n / m], side, a, b);
+    return find_quantile_f(r, m, q);
+}
+
+/* Drops the rows of the dips, in place, and fits the rest: lands only are left. */
+static void fit_envelope(struct xy *p, size_t n, int side, double min_scale, struct pin_flank *f)
+{
+    for (int k = 0; k < ENVELOPE_ROUNDS && n >= ROWS_MIN; k++) {
+        double noise = fmax(min_scale, residual_at(p, n, side, f->a, f->b, 0.85));
+        size_t kept = 0;
+        for (size_t i = 0; i < n; i++)
+            if (inward(&p[i], side, f->a, f->b) > -1.5 * noise)
+                p[kept++] = p[i];
+        if (kept < ROWS_MIN || kept == n)
+            return;
+        n = kept;
+        f->scale = fmax(min_scale, mad_to_sd * spread(p, n, f->a, f->b));
+        f->n = reweight(p, n, 2.0 * f->scale, &f->a, &f->b);
+    }
+}
+
 bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int side, size_t i0,
                    size_t i1, double min_scale, struct pin_flank *out)
 {
@@ -184,7 +213,12 @@ bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int si
         if (out->n == 0)
             goto out;
     }
-    good = fabs(out->b) < max_slope;
+    double in = -residual_at(p, n, side, out->a, out->b, 0.1);
+    double ou = residual_at(p, n, side, out->a, out->b, 0.9);
+    out->dips = fmax(0.0, in - fmax(ou, 0.0));
+    if (out->dips > fluted_px && in > 2.0 * ou)
+        fit_envelope(p, n, side, min_scale, out);
+    good = out->n > 0 && fabs(out->b) < max_slope;
 out:
     free(p);
     return good;

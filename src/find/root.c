@@ -6,17 +6,23 @@
 #include <string.h>
 #include "find/root_internal.h"
 
+/* First straight down the line of the clicks, then along the root found. */
+enum { ROUNDS = 2 };
+
 struct root_params {
     double min_length_px; /* a root of 8 mm at 60 um is 130 px; shorter clicks are a slip */
     double half_width;    /* of the grid, in root lengths: a central's cervix is 0.27 */
-    double min_seen;      /* share of either side that has to be seen */
-    double frame_level;   /* this near to black or white a frame may be */
-    double frame_step;    /* levels this near are the same: one and a half steps of 8 bits */
-    double u_border_mm;   /* the border's systematic part: blur and tone of the film */
+    double usual_half_mm, least_half_mm;
+    double min_seen;    /* share of either side that has to be seen */
+    double frame_level; /* this near to black or white a frame may be */
+    double frame_step;  /* levels this near are the same: one and a half steps of 8 bits */
+    double u_border_mm; /* the border's systematic part: blur and tone of the film */
 };
 
 static const struct root_params root_defaults = {.min_length_px = 60.0,
                                                  .half_width = 0.42,
+                                                 .usual_half_mm = 2.0,
+                                                 .least_half_mm = 0.5,
                                                  .min_seen = 0.4,
                                                  .frame_level = 0.006,
                                                  .frame_step = 0.006,
@@ -29,14 +35,24 @@ static bool inside(const struct find_image *im, struct geo_point p)
            p.y <= (double)im->height - 1.0;
 }
 
-/* Averages ROOT_FINE rows of the strip into one of the grid. */
-static void grid_fill(const struct find_strip *st, struct root_grid *g)
+/* A straight root of usual width: 2 mm half at the crown end, half of it near the apex. */
+static void usual_guess(const struct root_grid *g, struct root_guess *out)
 {
-    for (size_t i = 0; i < (size_t)ROOT_ROWS * ROOT_FINE && i < st->rows; i++) {
-        const float *row = find_strip_row(st, i);
+    memset(out, 0, sizeof *out);
+    for (size_t i = 0; i < ROOT_ROWS; i++)
+        out->half[i] = root_defaults.usual_half_mm * g->mm * (1.0 - 0.5 * (double)i / ROOT_ROWS);
+}
+
+static void grid_fill(const struct find_image *im, struct root_grid *g)
+{
+    double fine = g->ds / ROOT_FINE;
+    struct geo_point across = geo_mul(geo_perp(g->line.dir), g->dt);
+    for (size_t i = 0; i < (size_t)ROOT_ROWS * ROOT_FINE; i++) {
         float *to = g->v + i / ROOT_FINE * g->cols;
-        for (size_t j = 0; j < g->cols; j++)
-            to[j] += row[j] / (float)ROOT_FINE;
+        double left = g->guess.middle[i / ROOT_FINE] - g->dt * (double)g->middle;
+        struct geo_point p = root_grid_point(g, ((double)i + 0.5) * fine, left);
+        for (size_t j = 0; j < g->cols; j++, p = geo_add(p, across))
+            to[j] += (float)find_image_at(im, p) / (float)ROOT_FINE;
     }
 }
 
@@ -45,10 +61,9 @@ static void grid_fill(const struct find_strip *st, struct root_grid *g)
 static bool is_frame(const struct find_image *im, const struct root_grid *g, size_t i, size_t j)
 {
     double level = (double)g->v[i * g->cols + j], s = ((double)i + 0.5) * g->ds;
-    double t = ((double)j - (double)g->middle) * g->dt;
-    struct geo_point across = geo_perp(g->line.dir);
+    double t = ((double)j - (double)g->middle) * g->dt + g->guess.middle[i];
     return level < root_defaults.frame_level || level > 1.0 - root_defaults.frame_level ||
-           !inside(im, geo_add(plumb_geo_on(&g->line, s), geo_mul(across, t)));
+           !inside(im, root_grid_point(g, s, t));
 }
 
 static void field_find(const struct find_image *im, struct root_grid *g)
@@ -69,34 +84,34 @@ static void field_find(const struct find_image *im, struct root_grid *g)
 }
 
 int root_grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
-                   struct root_grid *out, struct err *err)
+                   const struct root_guess *guess, struct root_grid *out, struct err *err)
 {
-    struct find_strip st = {0};
     memset(out, 0, sizeof *out);
     if (!inside(im, crown_end) || !inside(im, apex))
         return plumb_err_set(err, ERR_ARG, "a point of the root lies outside the film");
-    double length = geo_dist(crown_end, apex), fine = length / (ROOT_ROWS * ROOT_FINE);
+    double length = geo_dist(crown_end, apex), step = length / ROOT_ROWS;
     if (!(length >= root_defaults.min_length_px))
         return plumb_err_set(err, ERR_ILLPOSED,
                              "crown end and apex are %.0f px apart, need %.0f: mark them again",
                              length, root_defaults.min_length_px);
     struct root_grid g = {
-        .length = length, .mm = length / root_nominal_mm, .ds = fine * ROOT_FINE, .dt = fine};
+        .length = length, .mm = length / root_nominal_mm, .ds = step, .dt = step / ROOT_FINE};
+    g.middle = (size_t)ceil(root_defaults.half_width * length / g.dt);
+    g.cols = 2 * g.middle + 1;
+    if (guess)
+        g.guess = *guess;
+    else
+        usual_guess(&g, &g.guess);
     int rc = plumb_geo_line_through(crown_end, apex, &g.line, err);
-    if (rc == 0)
-        rc = find_strip_make(im, &g.line, 0.5 * fine, length, fine,
-                             root_defaults.half_width * length, fine, &st, err);
-    if (rc == 0 && !(g.v = plumb_mem_array(ROOT_ROWS * st.cols, sizeof *g.v, err)))
-        rc = ERR_NOMEM;
-    if (rc == 0) {
-        g.cols = st.cols;
-        g.middle = st.cols / 2;
-        grid_fill(&st, &g);
-        field_find(im, &g);
-        *out = g;
-    }
-    find_strip_release(&st);
-    return rc;
+    if (rc != 0)
+        return rc;
+    g.v = plumb_mem_array(ROOT_ROWS * g.cols, sizeof *g.v, err);
+    if (!g.v)
+        return ERR_NOMEM;
+    grid_fill(im, &g);
+    field_find(im, &g);
+    *out = g;
+    return 0;
 }
 
 void root_grid_release(struct root_grid *g)
@@ -112,7 +127,6 @@ static int put_side(const struct root_grid *g, int side, const struct root_point
                     const struct root_shape *sh, struct find_root *out, struct err *err)
 {
     struct find_edge_point *to = plumb_mem_array(ROOT_POINTS, sizeof *to, err);
-    struct geo_point across = geo_perp(g->line.dir);
     double sign = side == 0 ? 1.0 : -1.0, border = root_defaults.u_border_mm * g->mm;
     size_t seen = 0;
     if (!to)
@@ -121,7 +135,7 @@ static int put_side(const struct root_grid *g, int side, const struct root_point
         size_t h = ROOT_POINTS + k;
         double var = sh->cov[k][k] + sh->cov[h][h] + 2.0 * sign * sh->cov[k][h];
         double t = pts[k].seen ? pts[k].t : sh->middle[k] + sign * sh->half[k];
-        to[k].at = geo_add(plumb_geo_on(&g->line, pts[k].s), geo_mul(across, t));
+        to[k].at = root_grid_point(g, pts[k].s, t);
         to[k].seen = pts[k].seen;
         to[k].u = hypot(border, pts[k].seen ? sh->scale : sqrt(var));
         seen += pts[k].seen;
@@ -136,38 +150,40 @@ static int put_side(const struct root_grid *g, int side, const struct root_point
                          100.0 * out->seen[side]);
 }
 
-/* The shape's side at every row of the grid. */
-static void expect_side(const struct root_shape *sh, int side, double t[ROOT_ROWS])
+/* The shape at every row of the grid. */
+static void shape_guess(const struct root_grid *g, const struct root_shape *sh,
+                        struct root_guess *out)
 {
-    double sign = side == 0 ? 1.0 : -1.0, per = (double)ROOT_ROWS / ROOT_POINTS;
+    double per = (double)ROOT_ROWS / ROOT_POINTS;
     for (size_t i = 0; i < ROOT_ROWS; i++) {
         double k = fmin(fmax(((double)i + 0.5) / per - 0.5, 0.0), ROOT_POINTS - 1.0);
         size_t a = k < ROOT_POINTS - 1.0 ? (size_t)k : ROOT_POINTS - 2;
         double f = k - (double)a;
-        t[i] = (1.0 - f) * (sh->middle[a] + sign * sh->half[a]) +
-               f * (sh->middle[a + 1] + sign * sh->half[a + 1]);
+        out->middle[i] = (1.0 - f) * sh->middle[a] + f * sh->middle[a + 1];
+        out->half[i] = fmin(fmax((1.0 - f) * sh->half[a] + f * sh->half[a + 1],
+                                 root_defaults.least_half_mm * g->mm),
+                            root_defaults.half_width * g->length);
     }
+    out->guide = true;
 }
 
-/* Traces both sides and fits the shape; then again, guided by that shape. */
+/* Near the apex the sides turn towards each other, and a trace without a guide runs straight on: it
+ * is believed so far. */
+static const size_t unguided_points = ROOT_POINTS * 4 / 5;
+
 static int find_shape(const struct find_image *im, const struct root_grid *g,
                       struct root_point pts[2][ROOT_POINTS], struct root_shape *sh, struct err *err)
 {
-    double expected[ROOT_ROWS];
     struct root_trace tr;
-    int rc = 0;
-    for (int round = 0; rc == 0 && round < 2; round++) {
-        for (int side = 0; rc == 0 && side < 2; side++) {
-            if (round > 0)
-                expect_side(sh, side, expected);
-            rc = root_trace_side(g, side, round > 0 ? expected : NULL, &tr, err);
-            if (rc == 0)
-                root_border(im, g, side, &tr, pts[side]);
-        }
-        if (rc == 0)
-            rc = root_shape_fit(g, pts, sh, err);
+    for (int side = 0; side < 2; side++) {
+        int rc = root_trace_side(g, side, &tr, err);
+        if (rc != 0)
+            return rc;
+        root_border(im, g, side, &tr, pts[side]);
+        for (size_t k = unguided_points; !g->guess.guide && k < ROOT_POINTS; k++)
+            pts[side][k].seen = false;
     }
-    return rc;
+    return root_shape_fit(g, pts, sh, err);
 }
 
 int plumb_find_root(const struct film *film, struct geo_point crown_end, struct geo_point apex,
@@ -177,10 +193,17 @@ int plumb_find_root(const struct film *film, struct geo_point crown_end, struct 
     struct root_grid g = {0};
     struct root_point pts[2][ROOT_POINTS];
     struct root_shape sh;
+    struct root_guess guess;
+    int rc = 0;
     memset(out, 0, sizeof *out);
-    int rc = root_grid_make(&im, crown_end, apex, &g, err);
-    if (rc == 0)
-        rc = find_shape(&im, &g, pts, &sh, err);
+    for (int round = 0; rc == 0 && round < ROUNDS; round++) {
+        root_grid_release(&g);
+        rc = root_grid_make(&im, crown_end, apex, round == 0 ? NULL : &guess, &g, err);
+        if (rc == 0)
+            rc = find_shape(&im, &g, pts, &sh, err);
+        if (rc == 0)
+            shape_guess(&g, &sh, &guess);
+    }
     for (int side = 0; rc == 0 && side < 2; side++)
         rc = put_side(&g, side, pts[side], &sh, out, err);
     if (rc == 0)

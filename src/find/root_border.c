@@ -15,7 +15,7 @@ struct border_params {
     double search_mm;  /* the steepest place is sought so far from the trace */
     double edge_sd_mm; /* of the derivative: about the blur of a sensor */
     double seen_share; /* of the side's typical step: less is not seen */
-    double apart_mm;   /* nearer to the clicked line the sides run together */
+    double apart_mm;   /* nearer to the middle the sides run together */
     double inside_mm;  /* the steepest place lies so far inside the border, see above */
 };
 
@@ -68,18 +68,19 @@ static void point(const struct find_image *im, const struct root_grid *g, int si
     const struct border_params *p = &border_defaults;
     float v[WINDOW_MAX];
     double t, lean, at = 0.0, outward = side == 0 ? 1.0 : -1.0, evidence = 0.0;
+    size_t row = k * PER_POINT + PER_POINT / 2;
     local_trace(g, tr, k, &t, &lean);
     struct geo_point across = geo_perp(g->line.dir);
     struct geo_point along = geo_unit(geo_add(g->line.dir, geo_mul(across, lean)));
     struct geo_point outwards = geo_mul(geo_perp(along), outward);
     double s = ((double)k + 0.5) * PER_POINT * g->ds;
-    struct geo_point mid = geo_add(plumb_geo_on(&g->line, s), geo_mul(across, t));
+    struct geo_point mid = root_grid_point(g, s, t);
     size_t reach = (size_t)fmin((WINDOW_MAX - 1) / 2, ceil(p->window_mm * g->mm));
     size_t search = (size_t)ceil(p->search_mm * g->mm);
     profile(im, mid, outwards, along, 0.5 * PER_POINT * g->ds, reach, v);
+    struct find_kernel kernel = find_kernel_make(p->edge_sd_mm * g->mm);
     size_t from = reach > search ? reach - search : 0;
-    double slope = find_edge_in_row(v, 2 * reach + 1, from, reach + search + 1, -1,
-                                    p->edge_sd_mm * g->mm, &at);
+    double slope = find_edge_in_row(v, 2 * reach + 1, from, reach + search + 1, -1, &kernel, &at);
     double off = slope > 0.0 ? at - (double)reach + p->inside_mm * g->mm : 0.0;
     for (size_t i = k * PER_POINT; i < (k + 1) * PER_POINT; i++)
         evidence += tr->evidence[i] / PER_POINT;
@@ -87,7 +88,7 @@ static void point(const struct find_image *im, const struct root_grid *g, int si
                                .t = t + outward * off * sqrt(1.0 + lean * lean),
                                .slope = slope,
                                .seen = slope > 0.0 && evidence > p->seen_share &&
-                                       fabs(t) > p->apart_mm * g->mm};
+                                       fabs(t - g->guess.middle[row]) > p->apart_mm * g->mm};
 }
 
 void root_border(const struct find_image *im, const struct root_grid *g, int side,
@@ -95,4 +96,6 @@ void root_border(const struct find_image *im, const struct root_grid *g, int sid
 {
     for (size_t k = 0; k < ROOT_POINTS; k++)
         point(im, g, side, tr, k, &out[k]);
+    /* At the apex itself both sides are one edge across the root. */
+    out[ROOT_POINTS - 1].seen = false;
 }

@@ -3,9 +3,9 @@
  * border points between pixels -> mid-line.
  *
  * Grid frame: row i at s = (i + 0.5) ds along the line from the crown click to the apex click,
- * column j at t = (j - middle) dt across it, positive on the geo_perp(dir) side. Sizes are stated
- * in nominal millimetres: the root's clicked length is taken for ROOT_NOMINAL_MM of them, since
- * nothing is known of the true scale here.
+ * column j at t = (j - middle) dt + guess.middle[i] across it, positive on the geo_perp(dir) side.
+ * Sizes are stated in nominal millimetres: the root's clicked length is taken for ROOT_NOMINAL_MM
+ * of them, since nothing is known of the true scale here.
  */
 #ifndef ROOT_INTERNAL_H
 #define ROOT_INTERNAL_H
@@ -22,18 +22,30 @@ enum {
 
 static const double root_nominal_mm = 13.0; /* median root length of Wheeler's table */
 
+/* What is expected of a root at each row, px: the middle between its sides, half their distance. */
+struct root_guess {
+    double middle[ROOT_ROWS], half[ROOT_ROWS];
+    bool guide; /* good enough to be held to */
+};
+
 struct root_grid {
     struct geo_line line; /* from the crown click towards the apex click */
-    double length;        /* px between the clicks */
-    double mm;            /* px of one nominal mm */
-    double ds, dt;        /* px of one row, one column */
+    struct root_guess guess;
+    double length; /* px between the clicks */
+    double mm;     /* px of one nominal mm */
+    double ds, dt; /* px of one row, one column */
     size_t cols, middle;
     float *v;                              /* ROOT_ROWS x cols, radiopaque bright */
     size_t from[ROOT_ROWS], to[ROOT_ROWS]; /* columns of each row that show the exposed film */
 };
 
+/* guess NULL: a straight root of usual width. */
 int root_grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
-                   struct root_grid *out, struct err *err);
+                   const struct root_guess *guess, struct root_grid *out, struct err *err);
+static inline struct geo_point root_grid_point(const struct root_grid *g, double s, double t)
+{
+    return geo_add(plumb_geo_on(&g->line, s), geo_mul(geo_perp(g->line.dir), t));
+}
 void root_grid_release(struct root_grid *g);
 /* Bright for dark. */
 void root_grid_invert(struct root_grid *g);
@@ -45,9 +57,8 @@ struct root_trace {
     double evidence[ROOT_ROWS];
     double strength; /* level: the side's typical step from dentine to ligament */
 };
-/* side 0: +t. expected: where it should be, one t a row, or NULL. */
-int root_trace_side(const struct root_grid *g, int side, const double *expected,
-                    struct root_trace *out, struct err *err);
+/* side 0: +t. */
+int root_trace_side(const struct root_grid *g, int side, struct root_trace *out, struct err *err);
 
 /* One border point between pixels; s and t in the grid's frame, px. */
 struct root_point {

@@ -9,16 +9,24 @@
 #include <string.h>
 #include "find/root_internal.h"
 
-enum { N = ROOT_POINTS, M = 2 * ROOT_POINTS, ROUNDS = 15, LEAST_POINTS = 8, END_POINTS = 3 };
+enum {
+    N = ROOT_POINTS,
+    M = 2 * ROOT_POINTS,
+    ROUNDS = 15,
+    LEAST_POINTS = 8,
+    END_POINTS = 3,
+    LONELY = 2
+};
 
 struct shape_params {
-    double bend_mm;    /* standard deviation of third differences of the middle */
-    double taper_mm;   /* of second differences of the half width, along the shaft, */
-    double round_mm;   /* growing to so much more at the apex, */
-    double round_from; /* from this share of the length on */
-    double crown_px;   /* of the crown click about the middle: its place is a matter of taste */
-    double apex_px;    /* of the apex click about the apex: that of a disc of 10 px, and a bit */
-    double end_mm;     /* of the width against that of a blunt end */
+    double bend_mm;         /* standard deviation of third differences of the middle */
+    double taper_mm;        /* of second differences of the half width, along the shaft, */
+    double round_mm;        /* growing to so much more at the apex, */
+    double round_from;      /* from this share of the length on */
+    double slope, slope_sd; /* of the half width: 2.5 mm to 1.6 mm over a root; from step to step */
+    double crown_px; /* of the crown click about the middle: its place is a matter of taste */
+    double apex_px;  /* of the apex click about the apex: that of a disc of 10 px, and a bit */
+    double end_mm;   /* of the width against that of a blunt end */
     double min_scale_mm;
     double bisquare, outlier; /* in scales */
 };
@@ -28,6 +36,8 @@ static const struct shape_params shape_defaults = {
     .taper_mm = 0.006,
     .round_mm = 0.1,
     .round_from = 0.5,
+    .slope = 0.065,
+    .slope_sd = 0.03,
     .crown_px = 15.0,
     .apex_px = 7.0,
     .end_mm = 0.15,
@@ -75,6 +85,17 @@ static void add_apex(struct system *s, const struct root_grid *g)
     }
 }
 
+/* Roots taper; where nothing is seen that carries the width on, and a furcation's arch, which
+ * widens towards the crown, is not taken for the root. */
+static void add_taper(struct system *s, const struct root_grid *g)
+{
+    const struct shape_params *p = &shape_defaults;
+    double step = g->length / N, weight = 1.0 / pow(p->slope_sd * step, 2.0);
+    for (size_t i = 0; i + 1 < (size_t)(p->round_from * N) + 2; i++)
+        add_row(s, (size_t[]){N + i, N + i + 1}, (double[]){-1.0, 1.0}, 2, -p->slope * step,
+                weight);
+}
+
 static void add_penalties(struct system *s, const struct root_grid *g)
 {
     static const double third[4] = {-1.0, 3.0, -3.0, 1.0}, second[3] = {1.0, -2.0, 1.0}, one = 1.0;
@@ -86,6 +107,7 @@ static void add_penalties(struct system *s, const struct root_grid *g)
         add_row(s, (size_t[]){N + i, N + i + 1, N + i + 2}, second, 3, 0.0,
                 1.0 / pow(taper_sd(g, i + 1), 2.0));
     add_row(s, (size_t[]){0}, &one, 1, 0.0, click);
+    add_taper(s, g);
     add_apex(s, g);
 }
 
@@ -183,6 +205,23 @@ static void put_aside(struct root_point pts[2][N], const double *x, double scale
                 pts[side][k].seen = false;
 }
 
+/* A point or two alone beside a gap are more often something else than the border, and would carry
+ * the gap with them. */
+static void drop_lonely(struct root_point pts[N])
+{
+    for (size_t i = 0; i < N;) {
+        size_t j = i;
+        while (j < N && pts[j].seen == pts[i].seen)
+            j++;
+        bool before = i < 2 || (!pts[i - 1].seen && !pts[i - 2].seen);
+        bool after = j + 2 > N || (!pts[j].seen && !pts[j + 1].seen);
+        if (pts[i].seen && j - i <= LONELY && before && after)
+            for (size_t k = i; k < j; k++)
+                pts[k].seen = false;
+        i = j;
+    }
+}
+
 int root_shape_fit(const struct root_grid *g, struct root_point pts[2][N], struct root_shape *out,
                    struct err *err)
 {
@@ -190,9 +229,11 @@ int root_shape_fit(const struct root_grid *g, struct root_point pts[2][N], struc
     double w[2][N], x[M] = {0}, floor_px = p->min_scale_mm * g->mm, scale = 10.0 * floor_px;
     struct system s;
     size_t n = 0;
-    for (int side = 0; side < 2; side++)
+    for (int side = 0; side < 2; side++) {
+        drop_lonely(pts[side]);
         for (size_t k = 0; k < N; k++)
             w[side][k] = pts[side][k].seen ? 1.0 : 0.0;
+    }
     for (int round = 0; round < ROUNDS; round++) {
         if (!fit_once(g, pts, w, scale, &s, x))
             return plumb_err_set(err, ERR_ILLPOSED, "the sides of the root do not determine it");

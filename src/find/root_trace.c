@@ -17,16 +17,17 @@
 struct trace_params {
     double inner_from_mm, inner_to_mm; /* dentine looked at inside the border */
     double outer_from_mm, outer_to_mm; /* the ligament space outside it */
-    double nearest_mm;                 /* least distance of a side from the clicked line */
-    double gap_mm;                     /* a border this much nearer to the axis goes first */
-    double earlier_share;              /* of its step is taken off */
-    double core_from_mm, core_to_mm;   /* dentine's level is read there, beside pulp or filling */
-    double dark_quantile;              /* of a row: bone or gum */
-    double metal_share;                /* so much above dentine, in its contrast: metal, enamel */
-    double bend_cost;                  /* per squared column of sideways step, in typical steps */
-    double guide_mm, guide_cost;       /* so far from where it is expected it costs so much */
-    int reach;                         /* columns sideways per row: 37 degrees */
-    double most;                       /* a step counts at most so many typical ones: metal */
+    double nearest;              /* of the half width: least distance of a side from the middle */
+    double frame_mm;             /* the frame's own edge is blurred so far into the film */
+    double gap_mm;               /* a border this much nearer to the axis goes first */
+    double earlier_share;        /* of its step is taken off */
+    double core_from, core_to;   /* of the half width: dentine's level is read there, beside pulp */
+    double dark_quantile;        /* of a row: bone or gum */
+    double metal_share;          /* so much above dentine, in its contrast: metal, enamel */
+    double bend_cost;            /* per squared column of sideways step, in typical steps */
+    double guide_mm, guide_cost; /* so far from where it is expected it costs so much */
+    int reach;                   /* columns sideways per row: 37 degrees */
+    double most;                 /* a step counts at most so many typical ones: metal */
 };
 
 static const struct trace_params trace_defaults = {
@@ -34,11 +35,12 @@ static const struct trace_params trace_defaults = {
     .inner_to_mm = 0.5,
     .outer_from_mm = 0.03,
     .outer_to_mm = 0.25,
-    .nearest_mm = 0.35,
+    .nearest = 0.25,
+    .frame_mm = 0.5,
     .gap_mm = 0.3,
     .earlier_share = 0.8,
-    .core_from_mm = 0.6,
-    .core_to_mm = 1.2,
+    .core_from = 0.3,
+    .core_to = 0.7,
     .dark_quantile = 0.25,
     .metal_share = 0.6,
     .bend_cost = 0.06,
@@ -48,7 +50,7 @@ static const struct trace_params trace_defaults = {
     .most = 1.5,
 };
 
-enum { SMOOTH_ROWS = 5, STEP_MAX = 512 }; /* columns of a side; the grid has 169 */
+enum { SMOOTH_ROWS = 5, DARK_STRIDE = 4, STEP_MAX = 512 }; /* columns of a side; the grid has 169 */
 
 /* Levels of a row: dentine's beside the pulp, and one brighter than any dentine. */
 struct tissue {
@@ -96,35 +98,22 @@ static double step_at(const struct half *h, const struct trace_params *p, double
     return darkest - outside / (double)(o1 - o0 + 1);
 }
 
-static int by_level(const void *a, const void *b)
-{
-    float x = *(const float *)a, y = *(const float *)b;
-    return (x > y) - (x < y);
-}
-
-/* Quantile q of n levels, which are reordered. */
-static double quantile(float *v, size_t n, double q)
-{
-    qsort(v, n, sizeof *v, by_level);
-    return (double)v[(size_t)(q * (double)(n - 1))];
-}
-
 static struct tissue row_tissue(const struct root_grid *g, size_t i)
 {
     const struct trace_params *p = &trace_defaults;
     const float *row = g->v + i * g->cols;
     float v[2 * STEP_MAX];
-    size_t n = 0, from = (size_t)(p->core_from_mm * g->mm / g->dt),
-           to = (size_t)(p->core_to_mm * g->mm / g->dt);
-    for (size_t j = from; j <= to; j++) {
+    double half = g->guess.half[i] / g->dt;
+    size_t n = 0, from = (size_t)(p->core_from * half), to = (size_t)(p->core_to * half);
+    for (size_t j = from; j <= to && j <= g->middle && n + 2 <= 2 * STEP_MAX; j++) {
         v[n++] = row[g->middle - j];
         v[n++] = row[g->middle + j];
     }
-    double dentine = quantile(v, n, 0.5);
-    n = g->to[i] - g->from[i];
-    n = n > 2 * STEP_MAX ? 2 * STEP_MAX : n;
-    memcpy(v, row + g->from[i], n * sizeof *v);
-    double dark = quantile(v, n, p->dark_quantile);
+    double dentine = find_quantile_f(v, n, 0.5);
+    n = 0;
+    for (size_t j = g->from[i]; j < g->to[i]; j += DARK_STRIDE)
+        v[n++] = row[j];
+    double dark = find_quantile_f(v, n, p->dark_quantile);
     return (struct tissue){dentine, dentine + p->metal_share * fmax(dentine - dark, 0.0)};
 }
 
@@ -151,14 +140,14 @@ static void tissues(const struct root_grid *g, struct tissue out[ROOT_ROWS])
 
 /* One row's steps. A step counts less what the strongest one nearer to the axis has: the first
  * border wins. Beside something brighter than dentine (metal, enamel) nothing counts. */
-static double row_steps(const struct half *h, struct tissue tissue, double mm, size_t n,
-                        float *step)
+static double row_steps(const struct half *h, struct tissue tissue, double mm, size_t first,
+                        size_t n, float *step)
 {
     const struct trace_params *p = &trace_defaults;
     double best = 0.0, before = 0.0;
     double raw[STEP_MAX];
-    ptrdiff_t last = h->n - (ptrdiff_t)lround(p->outer_to_mm * mm);
-    size_t gap = (size_t)lround(p->gap_mm * mm), first = (size_t)lround(p->nearest_mm * mm);
+    ptrdiff_t last = h->n - (ptrdiff_t)lround((p->outer_to_mm + p->frame_mm) * mm);
+    size_t gap = (size_t)lround(p->gap_mm * mm);
     for (size_t j = 0; j < n; j++) {
         bool may = j >= first && (ptrdiff_t)j < last;
         raw[j] = may ? fmax(0.0, step_at(h, p, mm, tissue, (ptrdiff_t)j)) : 0.0;
@@ -180,34 +169,31 @@ static double fill_steps(const struct root_grid *g, int side, size_t n, float *s
     for (size_t i = 0; i < ROOT_ROWS; i++) {
         size_t room = side == 0 ? g->to[i] - g->middle : g->middle + 1 - g->from[i];
         struct half h = {g->v + i * g->cols + g->middle, side == 0 ? 1 : -1, (ptrdiff_t)room, 0};
-        best[i] = row_steps(&h, tissue[i], mm, n, step + i * n);
+        size_t first = (size_t)(trace_defaults.nearest * g->guess.half[i] / g->dt);
+        best[i] = row_steps(&h, tissue[i], mm, first, n, step + i * n);
     }
     return plumb_geo_median(best, ROOT_ROWS);
 }
 
-/* Where the side is expected; NULL t: anywhere. */
-struct guide {
-    const double *t; /* one a row, px across */
-    double dt, far;  /* px */
-};
-
-static double guide_cost(const struct guide *g, size_t i, size_t j)
+/* What column j costs for being off the expected half width. */
+static double guide_cost(const struct root_grid *g, size_t i, size_t j)
 {
-    if (!g->t)
+    const struct trace_params *p = &trace_defaults;
+    if (!g->guess.guide)
         return 0.0;
-    double off = ((double)j * g->dt - fabs(g->t[i])) / g->far;
-    return trace_defaults.guide_cost * fmin(1.0, off * off);
+    double off = ((double)j * g->dt - g->guess.half[i]) / (p->guide_mm * g->mm);
+    return p->guide_cost * fmin(1.0, off * off);
 }
 
 /* Cheapest ways down the rows: cost in place of the step; from: sideways step that led there. */
-static void cheapest(float *cost, signed char *from, size_t n, double typical,
-                     const struct guide *guide)
+static void cheapest(const struct root_grid *g, float *cost, signed char *from, size_t n,
+                     double typical)
 {
     const struct trace_params *p = &trace_defaults;
     for (size_t i = 0; i < ROOT_ROWS; i++)
         for (size_t j = 0; j < n; j++) {
             float *at = cost + i * n + j;
-            double own = guide_cost(guide, i, j) - fmin(p->most, (double)*at / typical),
+            double own = guide_cost(g, i, j) - fmin(p->most, (double)*at / typical),
                    best = i == 0 ? 0.0 : HUGE_VAL;
             for (int k = -p->reach; i > 0 && k <= p->reach; k++) {
                 if ((k < 0 && j < (size_t)-k) || (k > 0 && j + (size_t)k >= n))
@@ -232,13 +218,12 @@ static void walk_back(const struct root_grid *g, int side, size_t n, const float
         if (last[k] < last[j])
             j = k;
     for (size_t i = ROOT_ROWS; i-- > 0;) {
-        out->t[i] = (side == 0 ? 1.0 : -1.0) * g->dt * (double)j;
+        out->t[i] = g->guess.middle[i] + (side == 0 ? 1.0 : -1.0) * g->dt * (double)j;
         j = (size_t)((ptrdiff_t)j + (i > 0 ? from[i * n + j] : 0));
     }
 }
 
-int root_trace_side(const struct root_grid *g, int side, const double *expected,
-                    struct root_trace *out, struct err *err)
+int root_trace_side(const struct root_grid *g, int side, struct root_trace *out, struct err *err)
 {
     size_t n = g->cols - g->middle < STEP_MAX ? g->cols - g->middle : STEP_MAX;
     float *step = plumb_mem_array(ROOT_ROWS * n, sizeof *step, err);
@@ -256,11 +241,10 @@ int root_trace_side(const struct root_grid *g, int side, const double *expected,
     if (rc != 0)
         goto out;
     memcpy(cost, step, ROOT_ROWS * n * sizeof *cost);
-    const struct guide guide = {expected, g->dt, trace_defaults.guide_mm * g->mm};
-    cheapest(cost, from, n, out->strength, &guide);
+    cheapest(g, cost, from, n, out->strength);
     walk_back(g, side, n, cost, from, out);
     for (size_t i = 0; i < ROOT_ROWS; i++) {
-        size_t j = (size_t)lround(fabs(out->t[i]) / g->dt);
+        size_t j = (size_t)lround(fabs(out->t[i] - g->guess.middle[i]) / g->dt);
         out->evidence[i] = (double)step[i * n + j] / out->strength;
     }
 out:
