@@ -32,10 +32,12 @@ static int open_page(struct tiff_reader *r)
     if (!tiff_open(r))
         return damaged(r);
     unsigned asked = r->job->options->page;
-    f->pages = (unsigned)TIFFNumberOfDirectories(r->tif);
+    f->pages = tiff_count_pages(r);
     f->page = asked ? asked : 1;
     if (f->pages == 0)
         return film_damaged(r->job, "no page is all there");
+    if (f->pages > TIFF_PAGES_MAX)
+        return film_damaged(r->job, "pages without end");
     if (f->page > f->pages)
         return plumb_err_set(r->job->err, ERR_ARG, "has %u page%s, not %u: name another page",
                              f->pages, f->pages == 1 ? "" : "s", f->page);

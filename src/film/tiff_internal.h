@@ -46,6 +46,11 @@ struct tiff_reader {
 /* Opens the job's file: r->tif. False when it is no TIFF; r->word may say why. */
 bool tiff_open(struct tiff_reader *r);
 
+/* More pages than a film has; the library would remember each, and follow a circle of them. */
+enum { TIFF_PAGES_MAX = 10000 };
+/* Pages that are all there, at most TIFF_PAGES_MAX + 1. */
+unsigned tiff_count_pages(const struct tiff_reader *r);
+
 /* How many colours a pixel of that kind has. */
 unsigned tiff_colours(const struct tiff_reader *r);
 

@@ -179,3 +179,33 @@ bool tiff_open(struct tiff_reader *r)
     r->tif = take_handle(r);
     return r->tif != NULL;
 }
+
+/* --- pages ------------------------------------------------------------------------------------ */
+
+static uint64_t whole_number(const struct film_job *job, uint64_t at, unsigned bytes)
+{
+    bool big_endian = job->data[0] == 'M';
+    uint64_t v = 0;
+    for (unsigned i = 0; i < bytes; i++)
+        v = v << 8 | job->data[at + (big_endian ? i : bytes - 1 - i)];
+    return v;
+}
+
+unsigned tiff_count_pages(const struct tiff_reader *r)
+{
+    const struct film_job *job = r->job;
+    bool large = TIFFIsBigTIFF(r->tif) != 0;
+    unsigned offset = large ? 8 : 4, count = large ? 8 : 2, entry = large ? 20 : 12;
+    uint64_t at = whole_number(job, large ? 8 : 4, offset);
+    unsigned pages = 0;
+    while (at != 0 && pages <= TIFF_PAGES_MAX) {
+        if (at > job->len || job->len - at < count)
+            break;
+        uint64_t entries = whole_number(job, at, count), left = job->len - at - count;
+        if (left < offset || entries > (left - offset) / entry)
+            break;
+        at = whole_number(job, at + count + entries * entry, offset);
+        pages++;
+    }
+    return pages;
+}

@@ -435,10 +435,10 @@ static void odd_floats_are_survived(void **state)
     plumb_buf_release(&file);
 }
 
-static void pages_are_chosen(void **state)
+static void check_pages(const char *mode)
 {
-    (void)state;
     struct make_tiff t = grey_film;
+    t.mode = mode;
     t.pages = 3; /* each one pixel wider than the one before */
     struct buf file = {0};
     make_tiff(&t, &file);
@@ -461,6 +461,15 @@ static void pages_are_chosen(void **state)
         plumb_film_release(&f);
     }
     plumb_buf_release(&file);
+}
+
+static void pages_are_chosen(void **state)
+{
+    (void)state;
+    check_pages("wl");
+    check_pages("wb");
+    check_pages("wl8");
+    check_pages("wb8");
 }
 
 static void resolution_tags_are_read(void **state)
