@@ -3,7 +3,8 @@
  * means, decision against a limit (JCGM 106). Nothing here knows what is measured.
  *
  * A model maps n inputs to m outputs. Inputs are independent unless they share a block of the
- * correlation matrix. An output that cannot be computed is NaN and stays NaN in the result.
+ * correlation matrix. An output that cannot be computed is NaN and stays NaN in the result; one
+ * whose uncertainty cannot be had keeps its value, and u, lo and hi are NaN.
  */
 #ifndef PLUMBRULE_METROLOGY_H
 #define PLUMBRULE_METROLOGY_H
@@ -75,7 +76,7 @@ enum unc_compare { UNC_AT_LEAST, UNC_AT_MOST, UNC_WITHIN /* |value| <= limit */ 
 enum unc_state { UNC_NOT_MEASURED, UNC_INSIDE, UNC_OUTSIDE, UNC_UNDECIDED };
 /* Is the whole 95 % interval on one side of the limit? A limit that touches the interval's end
  * counts as inside it: undecided needs the limit strictly between lo and hi. v NULL or NaN: not
- * measured. JCGM 106:2012, 8.3 (guard bands of one U). */
+ * measured; a value whose interval is NaN: undecided. JCGM 106:2012, 8.3 (guard bands of one U). */
 enum unc_state plumb_unc_decide(const struct unc_value *v, enum unc_compare how, double limit);
 
 /* Bland-Altman limits of agreement of paired readings. */

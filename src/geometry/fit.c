@@ -20,11 +20,14 @@ static const double least_spread = 1e-13;
 /* A cloud whose two axes differ by less than this share has no direction. */
 static const double least_anisotropy = 1e-9;
 
+/* Squares and fourth powers of coordinates up to this size stay finite. */
+static const double farthest = 1e70;
+
 static int check_points(const struct geo_point *pts, const double *w, size_t n, struct err *err)
 {
     for (size_t i = 0; i < n; i++) {
-        if (!isfinite(pts[i].x) || !isfinite(pts[i].y))
-            return plumb_err_set(err, ERR_ARG, "point %zu is not finite", i);
+        if (!(fabs(pts[i].x) <= farthest && fabs(pts[i].y) <= farthest))
+            return plumb_err_set(err, ERR_ARG, "point %zu is at no usable place", i);
         if (w != NULL && !(w[i] >= 0.0 && isfinite(w[i])))
             return plumb_err_set(err, ERR_ARG, "weight %zu is not a number from 0 up", i);
     }

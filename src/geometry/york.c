@@ -130,15 +130,16 @@ int plumb_geo_fit_york(const double *x, const double *y, const double *ux, const
                        size_t n, double *a, double *b, double cov[3], double *chi2, struct err *err)
 {
     const struct data d = {x, y, ux, uy, n};
-    *a = *b = *chi2 = 0.0;
-    cov[0] = cov[1] = cov[2] = 0.0;
     int rc = check_data(&d, err);
     if (rc == 0)
         rc = settle_slope(&d, b, err);
+    if (rc == 0)
+        describe(&d, *b, a, cov, chi2);
+    if (rc == 0 && !isfinite(*a + *b + cov[0] + cov[1] + cov[2] + *chi2))
+        rc = plumb_err_set(err, ERR_ILLPOSED, "the numbers of the points are too large or small");
     if (rc != 0) {
-        *b = 0.0;
-        return rc;
+        *a = *b = *chi2 = 0.0;
+        cov[0] = cov[1] = cov[2] = 0.0;
     }
-    describe(&d, *b, a, cov, chi2);
-    return 0;
+    return rc;
 }

@@ -67,6 +67,28 @@ static void equal_weights_give_the_plain_mean(void **state)
     assert_close(m.birge, 1.0, 1e-9); /* sqrt(sum (v - mean)^2 / (n - 1)) with u = 1 */
 }
 
+/* NIST StRD NumAcc2 and NumAcc4 (from memory; their mean and standard deviation follow from how
+ * they are made): one value, then 500 times one a tenth below and one a tenth above it. */
+static void accuracy_on_a_large_offset(void **state)
+{
+    (void)state;
+    static const struct {
+        double mean, share;
+    } table[] = {{1.2, 1e-13},
+                 {10000000.2, 1e-7}}; /* 0.1 at ten million is rounded by 1e-8 of it */
+    for (size_t k = 0; k < sizeof table / sizeof table[0]; k++) {
+        double v[1001], u[1001];
+        for (size_t i = 0; i < 1001; i++) {
+            u[i] = 1.0;
+            v[i] = i == 0 ? table[k].mean : table[k].mean + (i % 2 ? -0.1 : 0.1);
+        }
+        struct unc_mean m;
+        assert_int_equal(plumb_unc_weighted_mean(v, u, 1001, &m, NULL), 0);
+        assert_close_rel(m.value, table[k].mean, 1e-14);
+        assert_close_rel(m.birge, 0.1, table[k].share);
+    }
+}
+
 static void one_value_is_its_own_mean(void **state)
 {
     (void)state;
@@ -115,6 +137,7 @@ int main(void)
         cmocka_unit_test(inconsistency_widens_u),
         cmocka_unit_test(the_odd_one_out_is_named),
         cmocka_unit_test(equal_weights_give_the_plain_mean),
+        cmocka_unit_test(accuracy_on_a_large_offset),
         cmocka_unit_test(one_value_is_its_own_mean),
         cmocka_unit_test(foolish_values_are_refused),
         cmocka_unit_test(agreement_by_hand),
