@@ -86,6 +86,7 @@ struct sheet_neighbour {
 
 struct sheet_site_tooth {
     struct mark axis[2];
+    struct mark top; /* highest cusp or incisal edge */
     struct mark cej[SIDES], apex;
     struct mark fracture[SIDES];
 };
@@ -169,6 +170,7 @@ enum mark_kind {
     KIND_CREST,
     KIND_ROOT_SIDE,
     KIND_FRACTURE,
+    KIND_TOP,
     KIND_BOUND,
     KIND_GAUGE_END,
     KIND_COUNT

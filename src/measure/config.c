@@ -18,19 +18,13 @@ static const unsigned char limits_json[] = {
 };
 
 static const char *const mark_key[KIND_COUNT] = {
-    [KIND_PIN_TIP] = "pin_tip",
-    [KIND_PIN_SHOULDER] = "pin_shoulder",
-    [KIND_PIN_STOP] = "pin_stop",
-    [KIND_PIN_AXIS] = "pin_axis",
-    [KIND_PIN_SIDE] = "pin_side",
-    [KIND_ROOT_AXIS] = "root_axis",
-    [KIND_CEJ] = "cej",
-    [KIND_APEX] = "apex",
-    [KIND_CREST] = "crest",
-    [KIND_ROOT_SIDE] = "root_side",
-    [KIND_FRACTURE] = "fracture",
-    [KIND_BOUND] = "bound",
-    [KIND_GAUGE_END] = "gauge_end",
+    [KIND_PIN_TIP] = "pin_tip",   [KIND_PIN_SHOULDER] = "pin_shoulder",
+    [KIND_PIN_STOP] = "pin_stop", [KIND_PIN_AXIS] = "pin_axis",
+    [KIND_PIN_SIDE] = "pin_side", [KIND_ROOT_AXIS] = "root_axis",
+    [KIND_CEJ] = "cej",           [KIND_APEX] = "apex",
+    [KIND_CREST] = "crest",       [KIND_ROOT_SIDE] = "root_side",
+    [KIND_FRACTURE] = "fracture", [KIND_TOP] = "top",
+    [KIND_BOUND] = "bound",       [KIND_GAUGE_END] = "gauge_end",
 };
 
 static const struct {

@@ -40,7 +40,8 @@ enum need {
     NEED_FRACTURE = 1 << 18,
     NEED_BOUND = 1 << 19,
     NEED_PLAN = 1 << 20,
-    NEED_TWO_GAUGES = 1 << 21
+    NEED_TWO_GAUGES = 1 << 21,
+    NEED_TOP = 1 << 22
 };
 
 enum per { PER_FILM, PER_SIDE, PER_BOUND };
@@ -295,6 +296,32 @@ static double fracture(const struct scene *sc, int side, struct slot_extra *extr
     return sc->k * ahead(at(&neighbour(sc, side)->crest), at(edge), dir);
 }
 
+/* Crown over root along the site tooth's axis, parted at a level along it (no scale needed). */
+static double crown_to_root(const struct scene *sc, double level)
+{
+    const struct sheet_site_tooth *t = &sc->s->site_tooth;
+    double root = geo_dot(at(&t->apex), sc->site.dir) - level;
+    return root > 0.0 ? (level - geo_dot(at(&t->top), sc->site.dir)) / root : NO_VALUE;
+}
+
+static double ratio_anatomic(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    return crown_to_root(sc, geo_dot(site_cej(sc), sc->site.dir));
+}
+
+static double ratio_clinical(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    double sum = 0.0, n = 0.0;
+    for (int i = 0; i < SIDES; i++)
+        if (neighbour(sc, i)->crest.set) {
+            sum += geo_dot(at(&neighbour(sc, i)->crest), sc->site.dir);
+            n += 1.0;
+        }
+    return crown_to_root(sc, sum / n);
+}
+
 /* What is left of the tooth above the crest, along its axis. */
 static double sound(const struct scene *sc, int side, struct slot_extra *extra)
 {
@@ -511,6 +538,10 @@ static const struct quantity_kind kinds[] = {
      false},
     {"root_length.site", PER_FILM, "mm", NEED_SCALE | NEED_SITE | NEED_SITE_CEJ | NEED_SITE_APEX,
      root_length_site, false},
+    {"ratio.anatomic", PER_FILM, "1", NEED_TOP | NEED_SITE | NEED_SITE_CEJ | NEED_SITE_APEX,
+     ratio_anatomic, false},
+    {"ratio.clinical", PER_FILM, "1", NEED_TOP | NEED_SITE | NEED_SITE_APEX | NEED_ANY_CREST,
+     ratio_clinical, false},
     {"space.crest", PER_FILM, "mm", NEED_SCALE | NEED_BOTH_NEAR | NEED_ANY_CREST | NEED_MESIAL,
      space_crest, false},
     {"space.apical", PER_FILM, "mm",
@@ -631,6 +662,8 @@ static bool met(const struct scene *sc, enum need need, const struct quantity_ki
         return has_bound(sc, arg, k);
     case NEED_PLAN:
         return s->plan.set && (k->fn == space_apical || has_plan(sc));
+    case NEED_TOP:
+        return s->site_tooth.top.set;
     case NEED_TWO_GAUGES:
         return !isnan(sc->tilt);
     }
@@ -660,6 +693,7 @@ static const struct {
     {NEED_SITE, "site_tooth.axis", "the site tooth's axis (axis, or CEJ marks and apex)"},
     {NEED_SITE_CEJ, "site_tooth.cej", "both CEJ marks of the site's tooth"},
     {NEED_SITE_APEX, "site_tooth.apex", "the apex of the site's tooth"},
+    {NEED_TOP, "site_tooth.top", "the top of the site tooth's crown"},
     {NEED_FRACTURE, "site_tooth.fracture_%s", "the %s fracture edge and an axis"},
     {NEED_BOUND, "bounds", "a bound"},
     {NEED_PLAN, "plan", "a plan with the axis it stands on"},

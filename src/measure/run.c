@@ -3,8 +3,8 @@
  *
  * Every mark coordinate, gauge size and plane is one input; each quantity is differentiated through
  * the whole way from the marks (JCGM 100, numerical derivatives), so correlations by the shared
- * scale come out by themselves. Where second-order terms are more than a twentieth of u, the interval
- * comes from propagation of distributions (JCGM 101) and the quantity says so.
+ * scale come out by themselves. Where second-order terms are more than a twentieth of u, the
+ * interval comes from propagation of distributions (JCGM 101) and the quantity says so.
  */
 #include "measure/plausible_internal.h"
 #include "measure/scale_internal.h"

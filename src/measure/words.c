@@ -29,6 +29,8 @@ static const struct {
     {"bound.*", "tip to bound %s, nearest"},
     {"bound_axis.*", "tip to bound %s, along the pin"},
     {"beyond_apex", "site apex to the nearest bound"},
+    {"ratio.anatomic", "crown to root, parted at the CEJ"},
+    {"ratio.clinical", "crown to root, parted at the crest"},
     {"fracture.*", "fracture below the %s crest"},
     {"sound.*", "tooth left above the %s crest"},
     {"rbl_pct.*", "CEJ to crest, share of %s root"},
@@ -90,6 +92,7 @@ const char *plumb_meas_mark_label(enum mark_kind kind)
         [KIND_CREST] = "crest",
         [KIND_ROOT_SIDE] = "root's side",
         [KIND_FRACTURE] = "fracture edge",
+        [KIND_TOP] = "top of the crown",
         [KIND_BOUND] = "bound",
         [KIND_GAUGE_END] = "gauge's end",
     };

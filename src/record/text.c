@@ -174,14 +174,14 @@ const char *rec_unit_word(const char *unit)
 {
     if (strcmp(unit, "deg") == 0)
         return "\u00b0";
-    return unit;
+    return strcmp(unit, "1") == 0 ? "" : unit;
 }
 
 void rec_value_words(const struct meas_quantity *q, char out[96])
 {
     char value[32], u[32];
     const char *unit = rec_unit_word(q->unit);
-    const char *gap = strcmp(q->unit, "deg") == 0 ? "" : " ";
+    const char *gap = strcmp(q->unit, "deg") == 0 || unit[0] == '\0' ? "" : " ";
     plumb_unc_format(q->v.value, q->U, value, u);
     if (q->below_only) {
         plumb_unc_format(q->v.hi, q->v.hi, value, u);

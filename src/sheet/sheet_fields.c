@@ -100,6 +100,7 @@ static const struct table neighbour_table = {TABLE(neighbour_fields), "{\"apex\"
 
 static const struct field site_tooth_fields[] = {
     {"axis", FIELD_PAIR, 0, AT(struct sheet_site_tooth, axis), .kind = KIND_ROOT_AXIS},
+    {"top", FIELD_MARK, 0, AT(struct sheet_site_tooth, top), .kind = KIND_TOP},
     {"cej_mesial", FIELD_MARK, 0, AT(struct sheet_site_tooth, cej[MESIAL]), .kind = KIND_CEJ},
     {"cej_distal", FIELD_MARK, 0, AT(struct sheet_site_tooth, cej[DISTAL]), .kind = KIND_CEJ},
     {"apex", FIELD_MARK, 0, AT(struct sheet_site_tooth, apex), .kind = KIND_APEX},

@@ -241,6 +241,25 @@ static void both_formulas_of_bone_loss(void **state)
     plumb_sheet_release(&sheet);
 }
 
+/* Anatomic: 8 of crown over 16 of root, 1:2; clinical: 10 over 14. Worked by hand. */
+static void crown_to_root_ratios(void **state)
+{
+    (void)state;
+    struct sheet s;
+    struct meas_result r;
+    plumb_sheet_init(&s);
+    s.site_tooth.top = (struct mark){.set = true, .x = 500.0, .y = 100.0, .sd = 1.0};
+    s.site_tooth.cej[MESIAL] = (struct mark){.set = true, .x = 450.0, .y = 500.0, .sd = 1.0};
+    s.site_tooth.cej[DISTAL] = (struct mark){.set = true, .x = 550.0, .y = 500.0, .sd = 1.0};
+    s.site_tooth.apex = (struct mark){.set = true, .x = 500.0, .y = 1300.0, .sd = 1.0};
+    s.side[MESIAL].crest = (struct mark){.set = true, .x = 400.0, .y = 590.0, .sd = 1.0};
+    s.side[DISTAL].crest = (struct mark){.set = true, .x = 600.0, .y = 610.0, .sd = 1.0};
+    assert_true(fabs(measured(&s, &config, &r, "ratio.anatomic")->v.value - 0.5) < 1e-9);
+    assert_true(fabs(plumb_meas_find(&r, "ratio.clinical")->v.value - 5.0 / 7.0) < 1e-9);
+    plumb_meas_result_release(&r);
+    plumb_sheet_release(&s);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -253,6 +272,7 @@ int main(void)
         cmocka_unit_test(default_limits_at_their_edges),
         cmocka_unit_test(loss_lines_of_the_2017_classification),
         cmocka_unit_test(both_formulas_of_bone_loss),
+        cmocka_unit_test(crown_to_root_ratios),
     };
     return cmocka_run_group_tests(tests, load_config, NULL);
 }

@@ -45,6 +45,7 @@ static const struct {
     {"distal.far[1]", KIND_ROOT_SIDE},
     {"site_tooth.axis[0]", KIND_ROOT_AXIS},
     {"site_tooth.axis[1]", KIND_ROOT_AXIS},
+    {"site_tooth.top", KIND_TOP},
     {"site_tooth.cej_mesial", KIND_CEJ},
     {"site_tooth.cej_distal", KIND_CEJ},
     {"site_tooth.apex", KIND_APEX},

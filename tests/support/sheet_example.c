@@ -106,6 +106,7 @@ const char sheet_example_text[] =
     "      {\"x\": 541, \"y\": 400},\n"
     "      {\"x\": 551, \"y\": 850}\n"
     "    ],\n"
+    "    \"top\": {\"x\": 520, \"y\": 160},\n"
     "    \"cej_mesial\": {\"x\": 490, \"y\": 380},\n"
     "    \"cej_distal\": {\"x\": 600, \"y\": 381},\n"
     "    \"apex\": {\"x\": 552, \"y\": 852},\n"
@@ -215,6 +216,7 @@ void sheet_example(struct sheet *s)
         .side = {[MESIAL] = {at(505, 411), at(517, 812)}, [DISTAL] = {at(575, 411), at(587, 812)}}};
     s->site_tooth =
         (struct sheet_site_tooth){.axis = {at(541, 400), at(551, 850)},
+                                  .top = at(520, 160),
                                   .cej = {[MESIAL] = at(490, 380), [DISTAL] = at(600, 381)},
                                   .apex = at(552, 852),
                                   .fracture = {[MESIAL] = at(495, 460), [DISTAL] = at(595, 430)}};
@@ -306,6 +308,7 @@ static bool same_pin(const struct sheet_pin *a, const struct sheet_pin *b)
 static bool same_site_tooth(const struct sheet_site_tooth *a, const struct sheet_site_tooth *b)
 {
     return same_marks(a->axis, b->axis, 2, "site_tooth.axis") &&
+           same_marks(&a->top, &b->top, 1, "site_tooth.top") &&
            same_marks(a->cej, b->cej, 2, "site_tooth.cej") &&
            same_marks(&a->apex, &b->apex, 1, "site_tooth.apex") &&
            same_marks(a->fracture, b->fracture, 2, "site_tooth.fracture");
