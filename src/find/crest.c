@@ -164,7 +164,7 @@ static int crest_at(const struct crest_view *v, double s, double t0, double dir,
             pts[n++] = (struct geo_point){l.t, l.s};
     }
     if (n < (size_t)p->least_lanes || plumb_geo_fit_robust(pts, NULL, n, 0.0, &fit, err) != 0 ||
-        fit.scale > p->max_scale_mm * v->mm || fabs(fit.line.dir.x) < M_SQRT1_2)
+        fit.scale > p->max_scale_mm * v->mm || fabs(fit.line.dir.x) < sqrt(0.5))
         return plumb_err_set(err, ERR_NOTFOUND,
                              "no crest edge is to be seen near the point: mark it by hand");
     double off = t - fit.line.at.x, slope = fit.line.dir.y / fit.line.dir.x;
