@@ -244,7 +244,8 @@ static void move(struct view_state *v, int argument, unsigned modifiers)
     if (m != NULL && m->set) {
         struct geo_point to = on_film(v, geo_add((struct geo_point){m->x, m->y}, step));
         view_mark_move(&v->exam.sheet, v->selected, to);
-        v->moved = v->stale = true;
+        v->moved = true;
+        view_changed(v);
         keep_in_sight(v, to);
         return;
     }

@@ -243,8 +243,10 @@ struct view_state {
     struct geo_point cross; /* film px: the keyboard's pointer */
     bool has_cross;
     enum view_drag drag;
-    bool moved; /* the drag or the nudges changed the sheet since the last step of history */
-    bool stale; /* result is older than the marks */
+    bool moved;      /* the drag or the nudges changed the sheet since the last step of history */
+    bool stale;      /* result is older than the marks */
+    bool background; /* someone else measures when it is stale */
+    unsigned long edits; /* counts changes of the marks */
 
     enum view_find_state finding, find_due;
     bool quit;
@@ -267,6 +269,10 @@ void view_undo(struct view_state *v, bool redo);
 bool view_unsaved(const struct view_state *v);
 int view_save(struct view_state *v);
 void view_record(struct view_state *v);
+/* The marks were changed: to be measured anew. */
+void view_changed(struct view_state *v);
+/* Measures at once when the result is stale. */
+void view_measure(struct view_state *v);
 /* Work for quiet moments: measuring after a drag's moves, the journal. True when it did something.
  */
 bool view_idle(struct view_state *v);
@@ -452,16 +458,18 @@ int view_layout_step_at(const struct view_layout *l, struct geo_point p);
 struct view_box view_layout_step(const struct view_layout *l, size_t i);
 struct view_box view_layout_quantities(const struct view_layout *l);
 
-/* --- view_find.c: the finder beside the window --------------------------------------------------
- */
+/* --- view_beside.c: finding and measuring beside the window
+ * ---------------------------------------- */
 
-struct view_find;
-/* Starts the finder on a copy of the sheet; fd becomes readable when it is done. */
-struct view_find *view_find_start(const struct view_state *v, struct err *err);
-int view_find_fd(const struct view_find *f);
-/* Waits for it, hands over what was found and frees f. */
-void view_find_finish(struct view_find *f, struct view_state *v);
-/* The window goes: the finder is left to the end of the process. */
-void view_find_leave(struct view_find *f);
+struct view_beside;
+/* Works on a copy of the sheet in a thread: finds the pin, or measures. fd becomes readable when it
+ * is done. */
+struct view_beside *view_beside_find(const struct view_state *v, struct err *err);
+struct view_beside *view_beside_measure(const struct view_state *v, struct err *err);
+int view_beside_fd(const struct view_beside *b);
+/* Waits for it, hands over what came out and frees b. */
+void view_beside_finish(struct view_beside *b, struct view_state *v);
+/* The window goes: the thread is left to the end of the process. */
+void view_beside_leave(struct view_beside *b);
 
 #endif

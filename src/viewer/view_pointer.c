@@ -46,6 +46,7 @@ static void place_root(struct view_state *v, const struct view_target *t, struct
         view_edited(v);
         return;
     }
+    view_measure(v);
     int rc = plumb_exam_propose_root(&v->exam, side, v->rough.x, v->rough.y, p.x, p.y, &err);
     if (rc == ERR_ILLPOSED || rc == ERR_NOTFOUND) {
         axis_by_hand(v, nb, p);
@@ -63,6 +64,7 @@ static void place_crest(struct view_state *v, const struct view_target *t, struc
 {
     struct err err = {0};
     enum sheet_side side = is_mesial(t) ? MESIAL : DISTAL;
+    view_measure(v); /* which way is apical */
     int rc = v->snap ? plumb_exam_propose_crest(&v->exam, side, p.x, p.y, &err) : ERR_NOTFOUND;
     if (rc != 0) {
         view_mark_place(&v->exam.sheet, t->mark, p);
@@ -227,7 +229,8 @@ static void drag_mark(struct view_state *v, struct geo_point at)
     struct geo_point to = {fmin(fmax(m->x + step.x, 0.0), v->t.film_w - 1.0),
                            fmin(fmax(m->y + step.y, 0.0), v->t.film_h - 1.0)};
     view_mark_move(&v->exam.sheet, v->selected, to);
-    v->moved = v->stale = true;
+    v->moved = true;
+    view_changed(v);
 }
 
 static void drag_tone(struct view_state *v, struct geo_point at)

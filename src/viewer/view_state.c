@@ -206,9 +206,17 @@ void view_resize(struct view_state *v, double w, double h, double ui)
 /* --- edits -------------------------------------------------------------------------------------
  */
 
-static void measure(struct view_state *v)
+void view_changed(struct view_state *v)
+{
+    v->stale = true;
+    v->edits++;
+}
+
+void view_measure(struct view_state *v)
 {
     struct err err = {0};
+    if (!v->stale)
+        return;
     v->stale = false;
     if (plumb_exam_measure(&v->exam, &err) != 0)
         view_fault(v, "measuring", &err);
@@ -223,7 +231,9 @@ void view_edited(struct view_state *v)
         view_fault(v, "undo", &err);
     v->moved = false;
     v->journal_due = true;
-    measure(v);
+    view_changed(v);
+    if (!v->background)
+        view_measure(v);
 }
 
 bool view_unsaved(const struct view_state *v)
@@ -251,17 +261,19 @@ void view_undo(struct view_state *v, bool redo)
     v->exam.sheet = copy;
     v->has_rough = v->bound_open = false;
     v->journal_due = true;
-    measure(v);
+    view_changed(v);
+    if (!v->background)
+        view_measure(v);
 }
 
 bool view_idle(struct view_state *v)
 {
     struct err err = {0};
-    bool did = v->moved || v->stale || v->journal_due;
+    bool did = v->moved || (v->stale && !v->background) || v->journal_due;
     if (v->moved && v->drag == DRAG_NONE)
         view_edited(v);
-    if (v->stale)
-        measure(v);
+    if (!v->background)
+        view_measure(v);
     if (!v->journal_due)
         return did;
     v->journal_due = false;
@@ -332,6 +344,7 @@ void view_record(struct view_state *v)
         return;
     if (!v->on_disk && view_save(v) != 0)
         return;
+    view_measure(v);
     plumb_rec_picture_options_default(&o);
     char *dir = folder_beside(v->save_path, &err);
     int rc = dir ? plumb_rec_write(&v->exam, dir, &o, &paths, &err) : ERR_NOMEM;

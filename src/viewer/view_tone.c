@@ -25,8 +25,8 @@ void view_tone_init(struct view_tone *t, const struct film *film)
 {
     unsigned bins[BINS] = {0};
     size_t n = film->width * film->height, step = n > 100 * STEP_PX ? STEP_PX : 1;
-    double total = 0.0;
-    for (size_t i = 0; i < n; i += step, total += 1.0)
+    double total = ceil((double)n / (double)step);
+    for (size_t i = 0; i < n; i += step)
         bins[film->grey[i] >> BIN_SHIFT]++;
     *t = (struct view_tone){.low = percentile(bins, cut_share, total),
                             .high = percentile(bins, 1.0 - cut_share, total)};

@@ -118,11 +118,10 @@ int view_turn_for(struct geo_point apical, bool up)
     int best = 0;
     double least = (double)INFINITY;
     for (int turn = 0; turn < 4; turn++) {
-        double y = apical.y;
         struct geo_point p = apical;
         for (int i = 0; i < turn; i++)
             p = geo_perp(p);
-        y = up ? p.y : -p.y;
+        double y = up ? p.y : -p.y;
         if (y < least - 1e-9) {
             least = y;
             best = turn;

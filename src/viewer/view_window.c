@@ -21,7 +21,7 @@
 static const char class_name[] = "Plumbrule";
 static const int start_w = 1280, start_h = 800, least_w = 640, least_h = 480;
 static const double start_share = 0.9; /* of the screen at most */
-enum { ICON_PX = 48, DRAG_PAUSE_MS = 40 };
+enum { ICON_PX = 48 };
 
 /* --- opening -----------------------------------------------------------------------------------
  */
@@ -339,26 +339,45 @@ static void start_finder(struct view_window *w)
         return;
     v->finding = v->find_due;
     v->find_due = FIND_IDLE;
-    w->find = view_find_start(v, &err);
+    w->find = view_beside_find(v, &err);
     if (w->find == NULL) {
         v->finding = FIND_IDLE;
         view_fault(v, "finding the pin", &err);
     }
 }
 
-/* Sleeps until something happens; ms < 0: as long as it takes. True when the finder is done. */
-static bool wait_for(struct view_window *w, int ms)
+static void start_measuring(struct view_window *w)
 {
-    struct pollfd fd[2] = {{.fd = ConnectionNumber(w->display), .events = POLLIN},
-                           {.fd = w->find ? view_find_fd(w->find) : -1, .events = POLLIN}};
-    if (XEventsQueued(w->display, QueuedAlready) > 0)
-        return false;
-    (void)poll(fd, 2, ms);
-    return (fd[1].revents & (POLLIN | POLLHUP)) != 0;
+    struct err err = {0};
+    if (!w->state.stale || w->measure != NULL)
+        return;
+    w->measure = view_beside_measure(&w->state, &err);
+    if (w->measure == NULL)
+        view_measure(&w->state);
 }
 
-/* What can wait is done when no event does: measuring while a mark is dragged only when the hand
- * pauses, so that the drag itself stays smooth. */
+static void take_over(struct view_window *w, struct view_beside **b, short events)
+{
+    if (*b == NULL || (events & (POLLIN | POLLHUP)) == 0)
+        return;
+    view_beside_finish(*b, &w->state);
+    *b = NULL;
+}
+
+/* Sleeps until something happens, however long it takes. */
+static void wait_for(struct view_window *w)
+{
+    struct pollfd fd[3] = {{.fd = ConnectionNumber(w->display), .events = POLLIN},
+                           {.fd = w->find ? view_beside_fd(w->find) : -1, .events = POLLIN},
+                           {.fd = w->measure ? view_beside_fd(w->measure) : -1, .events = POLLIN}};
+    if (XEventsQueued(w->display, QueuedAlready) > 0)
+        return;
+    (void)poll(fd, 3, -1);
+    take_over(w, &w->find, fd[1].revents);
+    take_over(w, &w->measure, fd[2].revents);
+}
+
+/* What can wait is done when no event does. */
 static int turn_of_loop(struct view_window *w, struct err *err)
 {
     struct view_state *v = &w->state;
@@ -368,27 +387,21 @@ static int turn_of_loop(struct view_window *w, struct err *err)
     int rc = view_window_paint(w, err);
     if (rc != 0 || w->lost)
         return rc;
-    bool dragging = v->drag == DRAG_MARK;
-    if (!dragging && view_idle(v))
+    if (v->drag != DRAG_MARK && view_idle(v))
         return view_window_paint(w, err);
     if (w->mapped && !w->input_open) { /* reads long tables: after the first picture */
         view_input_open(w);
         w->input_open = true;
     }
     start_finder(w);
-    bool pause = dragging && v->stale;
-    bool found = wait_for(w, pause ? DRAG_PAUSE_MS : -1);
-    if (found) {
-        view_find_finish(w->find, v);
-        w->find = NULL;
-    }
-    if (pause && XPending(w->display) == 0)
-        view_idle(v);
+    start_measuring(w);
+    wait_for(w);
     return 0;
 }
 
 int view_window_run(struct view_window *w, struct err *err)
 {
+    w->state.background = true;
     XMapWindow(w->display, w->window);
     int rc = 0;
     while (rc == 0 && !w->lost && !w->state.quit)

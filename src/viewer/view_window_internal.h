@@ -32,7 +32,7 @@ struct view_window {
     bool mapped, input_open;
     cairo_region_t *exposed;
     struct view_painter painter;
-    struct view_find *find;
+    struct view_beside *find, *measure; /* at work, or NULL */
     struct view_state state;
     char title[300];
 };

@@ -157,8 +157,10 @@ int viewer_main(int argc, char **argv)
     view_state_init(&w->state, &options, NULL);
     code = run(w, path);
     view_window_close(w);
+    if (w->measure != NULL)
+        view_beside_finish(w->measure, &w->state);
     if (w->find != NULL) {
-        view_find_leave(w->find); /* it still reads the film: all of it ends with the process */
+        view_beside_leave(w->find); /* it still reads the film: all of it ends with the process */
         return code;
     }
     view_state_release(&w->state);

@@ -162,6 +162,7 @@ static void bench_redraw(const char *film, double goal_ms)
     XMoveResizeWindow(w->display, w->window, 0, 0, WINDOW_W, WINDOW_H);
     pump(w, 20);
     v->find_due = FIND_IDLE;
+    v->background = true; /* as the window's loop has it */
     v->choice = CHOICE_NONE;
     v->ask = (struct view_ask){0};
     plumb_exam_propose(&v->exam, NULL, 0, &pins, &err);
