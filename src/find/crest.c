@@ -36,6 +36,7 @@ struct crest_params {
     double least_step;    /* level per px of the common edge */
     double widening;      /* of the line's own uncertainty: lanes share the bone's texture */
     double u_crest_mm;    /* systematic: blur and tone */
+    double least_cos;     /* of the crest's slope: 45 degrees */
     int least_lanes;
 };
 
@@ -58,6 +59,7 @@ static const struct crest_params crest_defaults = {
     .least_step = 0.0005,
     .widening = 2.0,
     .u_crest_mm = 0.045,
+    .least_cos = 0.7,
     .least_lanes = 5,
 };
 
