@@ -74,7 +74,7 @@ static void one_fixed_order(void **state)
     }
     assert_ptr_equal(ref[3].mark, &s.pin.tip);
     assert_ptr_equal(ref[15].mark, &s.side[MESIAL].cej_far);
-    assert_ptr_equal(ref[41].mark, &s.bound[0].path.at[1]);
+    assert_ptr_equal(ref[MARKS - 1].mark, &s.bound[0].path.at[1]);
     plumb_sheet_release(&s);
 }
 
