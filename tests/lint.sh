@@ -9,6 +9,6 @@ warn="-Wall -Wextra -Werror -Wshadow -Wconversion -Wdouble-promotion -Wmissing-p
 # shellcheck disable=SC2086
 printf '%s\n' $sources | xargs -P "$(nproc)" -n 4 sh -c 'clang '"$flags $warn"' -fsyntax-only "$@"' sh || bad=1
 # shellcheck disable=SC2086
-printf '%s\n' $sources | xargs -P "$(nproc)" -n 4 sh -c 'clang-tidy --quiet "$@" -- '"$flags"' 2>/dev/null' sh || bad=1
+printf '%s\n' $sources | xargs -P "$(nproc)" -n 1 sh -c 'clang-tidy --quiet "$@" -- '"$flags"' 2>/dev/null' sh || bad=1
 [ $bad -eq 0 ] && echo "lint: clean"
 exit $bad
