@@ -249,6 +249,7 @@ struct view_state {
     unsigned long edits; /* counts changes of the marks */
 
     enum view_find_state finding, find_due;
+    bool no_pin; /* the finder found none */
     bool quit;
 };
 int view_state_init(struct view_state *v, const struct exam_options *o, struct err *err);

@@ -176,6 +176,7 @@ int view_adopt(struct view_state *v, struct exam *e, struct err *err)
         return rc;
     }
     v->has_film = true;
+    v->no_pin = false;
     v->saved_at = 0;
     v->t = (struct view_transform){
         .scale = 1.0, .film_w = (double)v->exam.film.width, .film_h = (double)v->exam.film.height};
@@ -448,6 +449,7 @@ void view_found(struct view_state *v, const struct sheet *found, size_t n_pins)
         if (clean) /* proposals alone are nobody's work */
             v->saved_at = v->history.at;
     }
+    v->no_pin = n_pins == 0;
     if (n_pins == 0 && all)
         view_say(v, "No pin found in this film: place it by hand");
     /* sizes typed while the finder ran have their ends still to come */

@@ -72,7 +72,24 @@ static bool picture_there(Display *d)
     return bright > 5;
 }
 
-static double launch(Display *d, const char *command, char *film)
+/* Processor time of another process so far, to 10 ms. */
+static double spent_s(pid_t pid)
+{
+    char name[64], line[512] = "";
+    unsigned long user = 0, system = 0;
+    snprintf(name, sizeof name, "/proc/%ld/stat", (long)pid);
+    FILE *f = fopen(name, "r");
+    if (f == NULL)
+        return 0.0;
+    const char *at = fgets(line, sizeof line, f) != NULL ? strrchr(line, ')') : NULL;
+    if (at != NULL)
+        (void)sscanf(at + 1, " %*c %*d %*d %*d %*d %*d %*u %*u %*u %*u %*u %lu %lu", &user,
+                     &system);
+    fclose(f);
+    return (double)(user + system) / (double)sysconf(_SC_CLK_TCK);
+}
+
+static double launch(Display *d, const char *command, char *film, double *own)
 {
     double t0 = now_s();
     pid_t pid = fork();
@@ -83,6 +100,7 @@ static double launch(Display *d, const char *command, char *film)
     while (!picture_there(d) && now_s() - t0 < give_up_s)
         nanosleep(&(struct timespec){.tv_nsec = 1000000}, NULL);
     double t = now_s() - t0;
+    *own += spent_s(pid);
     kill(pid, SIGKILL);
     waitpid(pid, NULL, 0);
     while (picture_there(d) && now_s() - t0 < 2.0 * give_up_s) {
@@ -95,14 +113,16 @@ static double launch(Display *d, const char *command, char *film)
 static void bench_launch(const char *command, char *film, const char *what, double goal_ms)
 {
     Display *d = XOpenDisplay(NULL);
-    double s[RUNS];
+    double s[RUNS], own = 0.0;
     if (d == NULL)
         return;
     XSetErrorHandler(ignore_error);
-    (void)launch(d, command, film); /* warms the caches */
+    (void)launch(d, command, film, &own); /* warms the caches */
+    own = 0.0;
     for (int i = 0; i < RUNS; i++)
-        s[i] = launch(d, command, film);
+        s[i] = launch(d, command, film, &own);
     tell(what, s, RUNS, goal_ms);
+    printf("%-44s        %7.2f ms\n", "    of which its own processor time", 1e3 * own / RUNS);
     XCloseDisplay(d);
 }
 
