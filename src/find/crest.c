@@ -36,7 +36,9 @@ struct crest_params {
     double least_step;    /* level per px of the common edge */
     double widening;      /* of the line's own uncertainty: lanes share the bone's texture */
     double u_crest_mm;    /* systematic: blur and tone */
-    double least_cos;     /* of the crest's slope: 45 degrees */
+    double beside_from_mm, beside_to_mm; /* levels are compared there, either way of the crest */
+    double least_t;   /* their difference in standard deviations of the mean of lanes */
+    double least_cos; /* of the crest's slope: 45 degrees */
     int least_lanes;
 };
 
@@ -59,6 +61,9 @@ static const struct crest_params crest_defaults = {
     .least_step = 0.0005,
     .widening = 2.0,
     .u_crest_mm = 0.045,
+    .beside_from_mm = 0.05,
+    .beside_to_mm = 0.4,
+    .least_t = 4.0,
     .least_cos = 0.7,
     .least_lanes = 5,
 };
@@ -151,6 +156,38 @@ static bool root_beside(const struct crest_view *v, double s, double step, doubl
     return true;
 }
 
+/* Mean level of the lane over [from,to] along. */
+static double lane_level(const struct crest_view *v, double t, double from, double to)
+{
+    double sum = 0.0, w = 0.5 * crest_defaults.lane_mm * v->mm;
+    int n = 0;
+    for (double s = from; s <= to; s += 1.0)
+        for (double x = t - w; x <= t + w; x += 1.0, n++)
+            sum += find_image_at(
+                v->im, geo_add(v->origin, geo_add(geo_mul(v->along, s), geo_mul(v->across, x))));
+    return n > 0 ? sum / n : 0.0;
+}
+
+/* Is it brighter apical of the line than coronal of it, beyond the lanes' own scatter? A line can
+ * be laid through the steepest places of mere noise. */
+static bool is_step(const struct crest_view *v, const struct geo_point *pts, size_t n,
+                    const struct geo_line *line)
+{
+    const struct crest_params *p = &crest_defaults;
+    double sum = 0.0, squares = 0.0, near = p->beside_from_mm * v->mm,
+           far = p->beside_to_mm * v->mm;
+    for (size_t i = 0; i < n; i++) {
+        double s = line->at.y + (pts[i].x - line->at.x) * line->dir.y / line->dir.x;
+        double step =
+            lane_level(v, pts[i].x, s + near, s + far) - lane_level(v, pts[i].x, s - far, s - near);
+        sum += step;
+        squares += step * step;
+    }
+    double mean = sum / (double)n;
+    double var = fmax(0.0, squares / (double)n - mean * mean) / (double)(n - 1);
+    return mean > 0.0 && mean * mean > p->least_t * p->least_t * var;
+}
+
 /* Robust line through the lanes from t0 on, towards dir; s and its u at t. */
 static int crest_at(const struct crest_view *v, double s, double t0, double dir, double t,
                     struct lane *out, double *u, struct err *err)
@@ -166,7 +203,8 @@ static int crest_at(const struct crest_view *v, double s, double t0, double dir,
             pts[n++] = (struct geo_point){l.t, l.s};
     }
     if (n < (size_t)p->least_lanes || plumb_geo_fit_robust(pts, NULL, n, 0.0, &fit, err) != 0 ||
-        fit.scale > p->max_scale_mm * v->mm || fabs(fit.line.dir.x) < sqrt(0.5))
+        fit.scale > p->max_scale_mm * v->mm || fabs(fit.line.dir.x) < p->least_cos ||
+        !is_step(v, pts, n, &fit.line))
         return plumb_err_set(err, ERR_NOTFOUND,
                              "no crest edge is to be seen near the point: mark it by hand");
     double off = t - fit.line.at.x, slope = fit.line.dir.y / fit.line.dir.x;

@@ -26,8 +26,9 @@ struct trace_params {
     double metal_share;          /* so much above dentine, in its contrast: metal, enamel */
     double bend_cost;            /* per squared column of sideways step, in typical steps */
     double guide_mm, guide_cost; /* so far from where it is expected it costs so much */
-    int reach;                   /* columns sideways per row: 37 degrees */
-    double most;                 /* a step counts at most so many typical ones: metal */
+    double closing_from; /* share of the length: from here on a side does not turn outwards again */
+    int reach;           /* columns sideways per row: 37 degrees */
+    double most;         /* a step counts at most so many typical ones: metal */
 };
 
 static const struct trace_params trace_defaults = {
@@ -46,6 +47,7 @@ static const struct trace_params trace_defaults = {
     .bend_cost = 0.06,
     .guide_mm = 0.6,
     .guide_cost = 0.8,
+    .closing_from = 0.7,
     .reach = 3,
     .most = 1.5,
 };
@@ -190,12 +192,14 @@ static void cheapest(const struct root_grid *g, float *cost, signed char *from, 
                      double typical)
 {
     const struct trace_params *p = &trace_defaults;
+    bool closing = g->guess.guide; /* along the root's own middle its width only falls at the end */
     for (size_t i = 0; i < ROOT_ROWS; i++)
         for (size_t j = 0; j < n; j++) {
             float *at = cost + i * n + j;
             double own = guide_cost(g, i, j) - fmin(p->most, (double)*at / typical),
                    best = i == 0 ? 0.0 : HUGE_VAL;
-            for (int k = -p->reach; i > 0 && k <= p->reach; k++) {
+            int first = closing && i > (size_t)(p->closing_from * ROOT_ROWS) ? 0 : -p->reach;
+            for (int k = first; i > 0 && k <= p->reach; k++) {
                 if ((k < 0 && j < (size_t)-k) || (k > 0 && j + (size_t)k >= n))
                     continue;
                 double c =

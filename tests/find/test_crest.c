@@ -1,0 +1,205 @@
+/*
+ * The crest from a rough point. Truth: a film drawn here by a formula (bone below a sloping line
+ * beside a root), and the plain phantom's geometry (fixtures/phantom.h).
+ */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+#include <cmocka.h>
+#include "fixtures/phantom.h"
+#include "plumbrule/find.h"
+
+static struct film blank(size_t w, size_t h)
+{
+    struct film f = {.width = w, .height = h};
+    f.grey = calloc(w * h, sizeof *f.grey);
+    assert_non_null(f.grey);
+    return f;
+}
+
+static double smooth(double d)
+{
+    return 0.5 * (1.0 + tanh(d / 2.0));
+}
+
+/* Gum over bone with the crest at y = 300 + slope (x - 300), a root left of x = root; a little
+ * noise of a fixed linear congruence. */
+static struct film ridge(double slope, double root)
+{
+    struct film f = blank(700, 900);
+    uint32_t s = 35;
+    for (size_t y = 0; y < f.height; y++)
+        for (size_t x = 0; x < f.width; x++) {
+            double bone = smooth((double)y - 300.0 - slope * ((double)x - 300.0));
+            double v = 0.25 + 0.2 * bone, inside = smooth(root - (double)x);
+            s = s * 1664525u + 1013904223u;
+            v += inside * (0.6 - v) + 0.01 * ((double)(s >> 8) / 16777216.0 - 0.5);
+            f.grey[y * f.width + x] = (uint16_t)lround(65535.0 * v);
+        }
+    return f;
+}
+
+struct ridge_case {
+    double slope, root;
+    struct geo_point rough;
+};
+
+/* A plain step has no blurred root of a depth: the crest is put up to 0.1 mm too far out, 3 px. */
+static void sloping_crest(void **state)
+{
+    (void)state;
+    static const struct ridge_case c[] = {
+        {0.0, -1000, {300, 300}},  {0.0, -1000, {300, 313}}, {0.2, -1000, {310, 290}},
+        {-0.3, -1000, {295, 312}}, {0.1, 290, {300, 310}},   {0.25, 290, {312, 295}},
+        {-0.2, 290, {288, 309}},
+    };
+    for (size_t i = 0; i < sizeof c / sizeof c[0]; i++) {
+        struct film f = ridge(c[i].slope, c[i].root);
+        struct find_crest r;
+        struct err err = {0};
+        assert_int_equal(plumb_find_crest(&f, c[i].rough, (struct geo_point){0, 1}, &r, &err), 0);
+        double truth = 300.0 + c[i].slope * (r.at.x - 300.0);
+        assert_true(fabs(r.at.y - truth) < 3.5);
+        assert_true(r.u > 0.3 && r.u < 8.0);
+        if (c[i].root > 0.0) /* taken just outside the root, whatever the click's place */
+            assert_true(r.at.x > c[i].root + 2.0 && r.at.x < c[i].root + 15.0);
+        else
+            assert_true(fabs(r.at.x - c[i].rough.x) < 1e-9);
+        free(f.grey);
+    }
+}
+
+static void plain(struct phantom *ph, struct film *film)
+{
+    struct phantom_params p;
+    struct err err = {0};
+    phantom_params_plain(&p);
+    /* Teeth in the bone's plane: root and crest are then shown by the same rays. */
+    for (int k = 0; k < PHANTOM_TEETH; k++)
+        p.tooth[k].z_mm = p.bone.z_mm;
+    assert_int_equal(phantom_draw(&p, ph, &err), 0);
+    assert_int_equal(phantom_to_film(ph, film, &err), 0);
+}
+
+/* Clicks up to 15 px off: within 0.1 mm (4 px of 25 um) and within three of its u. */
+static void beside_a_root(void **state)
+{
+    (void)state;
+    static const struct geo_point off[] = {{0, 0}, {10, 10}, {-10, 8}, {14, -4}, {-5, -13}};
+    struct phantom ph;
+    struct film film;
+    plain(&ph, &film);
+    for (size_t i = 0; i < sizeof off / sizeof off[0]; i++)
+        for (int k = 0; k < 2; k++) {
+            const struct phantom_tooth_truth *t = k ? &ph.truth.distal : &ph.truth.mesial;
+            struct find_crest r;
+            struct err err = {0};
+            assert_int_equal(
+                plumb_find_crest(&film, geo_add(t->crest, off[i]), ph.truth.apical, &r, &err), 0);
+            double along = fabs(geo_dot(geo_sub(r.at, t->crest), ph.truth.apical));
+            assert_true(along * t->mm_per_px < 0.1);
+            assert_true(along < 3.0 * r.u);
+            assert_true(geo_dist(r.at, t->crest) * t->mm_per_px < 0.3);
+        }
+    free(film.grey);
+    phantom_release(&ph);
+}
+
+/* Upside down and with bright for dark the same crest is found. */
+static void turned_and_inverted(void **state)
+{
+    (void)state;
+    struct phantom ph;
+    struct film film;
+    struct find_crest a, b;
+    struct err err = {0};
+    plain(&ph, &film);
+    struct geo_point rough = geo_add(ph.truth.mesial.crest, (struct geo_point){6, 9});
+    assert_int_equal(plumb_find_crest(&film, rough, ph.truth.apical, &a, &err), 0);
+    size_t n = film.width * film.height;
+    for (size_t i = 0; i < n / 2; i++) {
+        uint16_t v = film.grey[i];
+        film.grey[i] = (uint16_t)(65535 - film.grey[n - 1 - i]);
+        film.grey[n - 1 - i] = (uint16_t)(65535 - v);
+    }
+    double w = (double)film.width - 1.0, h = (double)film.height - 1.0;
+    assert_int_equal(plumb_find_crest(&film, (struct geo_point){w - rough.x, h - rough.y},
+                                      geo_mul(ph.truth.apical, -1.0), &b, &err),
+                     0);
+    assert_true(hypot(w - b.at.x - a.at.x, h - b.at.y - a.at.y) < 0.05);
+    assert_true(fabs(a.u - b.u) < 0.05);
+    free(film.grey);
+    phantom_release(&ph);
+}
+
+static void same_input_same_bytes(void **state)
+{
+    (void)state;
+    struct film f = ridge(0.1, 290);
+    struct find_crest a, b;
+    struct err err = {0};
+    struct geo_point rough = {300, 305}, apical = {0, 1};
+    assert_int_equal(plumb_find_crest(&f, rough, apical, &a, &err), 0);
+    assert_int_equal(plumb_find_crest(&f, rough, apical, &b, &err), 0);
+    assert_memory_equal(&a, &b, sizeof a);
+    free(f.grey);
+}
+
+static void noise_fill(struct film *f)
+{
+    uint32_t s = 7;
+    for (size_t i = 0; i < f->width * f->height; i++) {
+        s = s * 1664525u + 1013904223u;
+        f->grey[i] = (uint16_t)(20000 + (s >> 18));
+    }
+}
+
+struct refusal {
+    size_t w, h;
+    bool noise;
+    struct geo_point rough, apical;
+    int code;
+};
+
+static void refusals(void **state)
+{
+    (void)state;
+    static const struct refusal c[] = {
+        {600, 800, false, {300, 300}, {0, 1}, ERR_NOTFOUND},
+        {600, 800, true, {300, 300}, {0, 1}, ERR_NOTFOUND},
+        {600, 800, true, {120, 500}, {0.6, 0.8}, ERR_NOTFOUND},
+        {600, 800, true, {-1, 300}, {0, 1}, ERR_ARG},
+        {600, 800, true, {300, 800}, {0, 1}, ERR_ARG},
+        {600, 800, true, {300, (double)NAN}, {0, 1}, ERR_ARG},
+        {600, 800, true, {300, 300}, {0, 0}, ERR_ARG},
+        {1, 1, false, {0, 0}, {0, 1}, ERR_NOTFOUND},
+    };
+    for (size_t i = 0; i < sizeof c / sizeof c[0]; i++) {
+        struct film f = blank(c[i].w, c[i].h);
+        struct find_crest r;
+        struct err err = {0};
+        if (c[i].noise)
+            noise_fill(&f);
+        int rc = plumb_find_crest(&f, c[i].rough, c[i].apical, &r, &err);
+        assert_int_equal(rc, c[i].code);
+        assert_int_equal(err.code, rc);
+        assert_true(r.u == 0.0);
+        free(f.grey);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(sloping_crest),
+        cmocka_unit_test(beside_a_root),
+        cmocka_unit_test(turned_and_inverted),
+        cmocka_unit_test(same_input_same_bytes),
+        cmocka_unit_test(refusals),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

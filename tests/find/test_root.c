@@ -1,0 +1,293 @@
+/*
+ * Root sides and mid-line from two rough points. Truth: the phantoms' geometry
+ * (fixtures/phantom.h); for a film drawn here, the formula it is drawn by.
+ */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+#include <cmocka.h>
+#include "fixtures/phantom.h"
+#include "plumbrule/find.h"
+
+static const double rad = 0.017453292519943295;
+
+/* The plain phantom: two neighbours without noise worth speaking of. */
+static void plain(struct phantom *ph, struct film *film, bool inverted, unsigned turns)
+{
+    struct phantom_params p;
+    struct err err = {0};
+    phantom_params_plain(&p);
+    p.detector.inverted = inverted;
+    p.detector.quarter_turns = turns;
+    assert_int_equal(phantom_draw(&p, ph, &err), 0);
+    assert_int_equal(phantom_to_film(ph, film, &err), 0);
+}
+
+static void release(struct phantom *ph, struct film *film)
+{
+    free(film->grey);
+    phantom_release(ph);
+}
+
+static double off_axis(const struct find_root *r, const struct phantom_tooth_truth *t)
+{
+    struct geo_point dir = geo_unit(geo_sub(t->midline[1], t->midline[0]));
+    return fabs(plumb_geo_angle(r->midline.dir, dir));
+}
+
+static int find(const struct film *f, const struct phantom_tooth_truth *t, struct geo_point dc,
+                struct geo_point da, struct find_root *r, struct err *err)
+{
+    return plumb_find_root(f, geo_add(t->chord[0], dc), geo_add(t->apex, da), r, err);
+}
+
+/* Clicks off by up to 10 px: axis to 0.4 degrees, within three of its u. */
+static void axis_from_rough_points(void **state)
+{
+    (void)state;
+    static const struct geo_point off[][2] = {
+        {{0, 0}, {0, 0}},  {{9, 3}, {-6, 7}},   {{-8, -5}, {9, 2}},
+        {{6, -7}, {6, 7}}, {{-9, 4}, {-4, -9}},
+    };
+    struct phantom ph;
+    struct film film;
+    plain(&ph, &film, false, 0);
+    for (size_t i = 0; i < sizeof off / sizeof off[0]; i++)
+        for (int k = 0; k < 2; k++) {
+            const struct phantom_tooth_truth *t = k ? &ph.truth.distal : &ph.truth.mesial;
+            struct find_root r;
+            struct err err = {0};
+            assert_int_equal(find(&film, t, off[i][0], off[i][1], &r, &err), 0);
+            assert_true(off_axis(&r, t) < 0.4 * rad);
+            assert_true(off_axis(&r, t) < 3.0 * r.midline.u_angle);
+            assert_true(r.midline.u_angle < 1.0 * rad);
+            plumb_find_root_release(&r);
+        }
+    release(&ph, &film);
+}
+
+/* Every seen point of the near side lies on the true side; [0] is the geo_perp(axis) side. */
+static void sides_lie_on_the_border(void **state)
+{
+    (void)state;
+    struct phantom ph;
+    struct film film;
+    plain(&ph, &film, false, 0);
+    for (int k = 0; k < 2; k++) {
+        const struct phantom_tooth_truth *t = k ? &ph.truth.distal : &ph.truth.mesial;
+        struct find_root r;
+        struct err err = {0};
+        assert_int_equal(
+            find(&film, t, (struct geo_point){5, 5}, (struct geo_point){-5, 5}, &r, &err), 0);
+        struct geo_point across = geo_perp(r.midline.dir);
+        int near = geo_dot(geo_sub(t->near[5], r.midline.at), across) > 0.0 ? 0 : 1;
+        size_t good = 0, seen = 0;
+        for (size_t i = 0; i < r.n[near]; i++) {
+            const struct find_edge_point *p = &r.side[near][i];
+            double d = plumb_geo_polyline_nearest(t->near, PHANTOM_SIDE, p->at, NULL, NULL);
+            seen += p->seen;
+            good += p->seen && d < 3.0 && d < 3.0 * p->u;
+            assert_true(p->u > 0.2 && p->u < 60.0);
+        }
+        assert_true(seen >= 15 && good + 1 >= seen);
+        assert_true(fabs(r.seen[near] - (double)seen / (double)r.n[near]) < 1e-12);
+        plumb_find_root_release(&r);
+    }
+    release(&ph, &film);
+}
+
+/* The far side of a molar's root is hidden by the trunk above the furcation. */
+static void trunk_is_a_gap(void **state)
+{
+    (void)state;
+    struct phantom ph;
+    struct film film;
+    plain(&ph, &film, false, 0);
+    const struct phantom_tooth_truth *t = &ph.truth.distal;
+    struct find_root r;
+    struct err err = {0};
+    assert_true(t->two_roots && t->n_far_hidden > 0);
+    assert_int_equal(find(&film, t, (struct geo_point){0, 0}, (struct geo_point){0, 0}, &r, &err),
+                     0);
+    int far = geo_dot(geo_sub(t->far[5], r.midline.at), geo_perp(r.midline.dir)) > 0.0 ? 0 : 1;
+    for (size_t i = 0; i < 3; i++)
+        assert_false(r.side[far][i].seen);
+    assert_true(r.side[far][10].seen);
+    plumb_find_root_release(&r);
+    release(&ph, &film);
+}
+
+static struct geo_point midline_point(const struct film *film, struct geo_point crown,
+                                      struct geo_point apex, struct geo_point *dir)
+{
+    struct find_root r;
+    struct err err = {0};
+    assert_int_equal(plumb_find_root(film, crown, apex, &r, &err), 0);
+    struct geo_point at = r.midline.at;
+    *dir = r.midline.dir;
+    plumb_find_root_release(&r);
+    return at;
+}
+
+/* A quarter turn of the pixels turns the answer, to the last bits of the sampling. */
+static void turned_film(void **state)
+{
+    (void)state;
+    struct phantom ph;
+    struct film film, turned;
+    struct geo_point d0, d1;
+    plain(&ph, &film, false, 0);
+    turned = film;
+    turned.width = film.height;
+    turned.height = film.width;
+    turned.grey = calloc(film.width * film.height, sizeof *turned.grey);
+    assert_non_null(turned.grey);
+    for (size_t y = 0; y < film.height; y++) /* clockwise: (x,y) -> (h-1-y, x) */
+        for (size_t x = 0; x < film.width; x++)
+            turned.grey[x * turned.width + (film.height - 1 - y)] = film.grey[y * film.width + x];
+    struct geo_point c = ph.truth.mesial.chord[0], a = ph.truth.mesial.apex;
+    double top = (double)film.height - 1.0;
+    struct geo_point p0 = midline_point(&film, c, a, &d0);
+    struct geo_point p1 = midline_point(&turned, (struct geo_point){top - c.y, c.x},
+                                        (struct geo_point){top - a.y, a.x}, &d1);
+    assert_true(fabs(p1.x - (top - p0.y)) < 0.05 && fabs(p1.y - p0.x) < 0.05);
+    assert_true(fabs(plumb_geo_angle(geo_perp(d0), d1)) < 0.01 * rad);
+    free(turned.grey);
+    release(&ph, &film);
+}
+
+/* Bright for dark changes nothing. */
+static void inverted_film(void **state)
+{
+    (void)state;
+    struct phantom ph;
+    struct film film;
+    struct geo_point d0, d1;
+    plain(&ph, &film, false, 0);
+    struct geo_point c = ph.truth.mesial.chord[0], a = ph.truth.mesial.apex;
+    struct geo_point p0 = midline_point(&film, c, a, &d0);
+    for (size_t i = 0; i < film.width * film.height; i++)
+        film.grey[i] = (uint16_t)(65535 - film.grey[i]);
+    struct geo_point p1 = midline_point(&film, c, a, &d1);
+    assert_true(geo_dist(p0, p1) < 0.05);
+    assert_true(fabs(plumb_geo_angle(d0, d1)) < 0.01 * rad);
+    release(&ph, &film);
+}
+
+static void same_input_same_bytes(void **state)
+{
+    (void)state;
+    struct phantom ph;
+    struct film film;
+    struct find_root a, b;
+    struct err err = {0};
+    plain(&ph, &film, false, 0);
+    struct geo_point off = {3, -4};
+    assert_int_equal(find(&film, &ph.truth.mesial, off, off, &a, &err), 0);
+    assert_int_equal(find(&film, &ph.truth.mesial, off, off, &b, &err), 0);
+    assert_memory_equal(&a.midline, &b.midline, sizeof a.midline);
+    for (int k = 0; k < 2; k++) {
+        assert_int_equal(a.n[k], b.n[k]);
+        for (size_t i = 0; i < a.n[k]; i++) {
+            assert_memory_equal(&a.side[k][i].at, &b.side[k][i].at, sizeof a.side[k][i].at);
+            assert_memory_equal(&a.side[k][i].u, &b.side[k][i].u, sizeof a.side[k][i].u);
+        }
+    }
+    plumb_find_root_release(&a);
+    plumb_find_root_release(&b);
+    release(&ph, &film);
+}
+
+/* Films without a root: all grey, and noise of a fixed linear congruence. */
+static struct film blank(size_t w, size_t h, bool noise)
+{
+    struct film f = {.width = w, .height = h};
+    uint32_t s = 35;
+    f.grey = calloc(w * h, sizeof *f.grey);
+    assert_non_null(f.grey);
+    for (size_t i = 0; i < w * h; i++) {
+        s = s * 1664525u + 1013904223u;
+        f.grey[i] = noise ? (uint16_t)(20000 + (s >> 18)) : 30000;
+    }
+    return f;
+}
+
+struct refusal {
+    size_t w, h;
+    bool noise;
+    struct geo_point crown, apex;
+    int code;
+};
+
+static void refusals(void **state)
+{
+    (void)state;
+    static const struct refusal c[] = {
+        {600, 800, false, {300, 100}, {300, 600}, ERR_ILLPOSED},
+        {600, 800, true, {300, 100}, {310, 600}, ERR_ILLPOSED},
+        {600, 800, true, {300, 100}, {300, 100}, ERR_ILLPOSED},
+        {600, 800, true, {300, 100}, {320, 110}, ERR_ILLPOSED},
+        {600, 800, true, {-5, 100}, {300, 600}, ERR_ARG},
+        {600, 800, true, {300, 100}, {300, 800}, ERR_ARG},
+        {600, 800, true, {(double)NAN, 100}, {300, 600}, ERR_ARG},
+        {1, 1, false, {0, 0}, {0, 0}, ERR_ILLPOSED},
+        {3, 200, true, {1, 10}, {1, 190}, ERR_ILLPOSED},
+    };
+    for (size_t i = 0; i < sizeof c / sizeof c[0]; i++) {
+        struct film f = blank(c[i].w, c[i].h, c[i].noise);
+        struct find_root r;
+        struct err err = {0};
+        int rc = plumb_find_root(&f, c[i].crown, c[i].apex, &r, &err);
+        assert_int_equal(rc, c[i].code);
+        assert_int_equal(err.code, rc);
+        assert_true(strlen(err.text) > 10);
+        assert_null(r.side[0]);
+        assert_null(r.side[1]);
+        free(f.grey);
+    }
+}
+
+/* Whichever allocation fails, the answer is ERR_NOMEM and nothing is left behind. */
+static void memory_runs_out(void **state)
+{
+    (void)state;
+    struct phantom ph;
+    struct film film;
+    struct geo_point off = {0, 0};
+    plain(&ph, &film, false, 0);
+    int rc = ERR_NOMEM;
+    for (long n = 1; n < 60 && rc != 0; n++) {
+        struct find_root r;
+        struct err err = {0};
+        plumb_mem_fail_after(n);
+        rc = find(&film, &ph.truth.mesial, off, off, &r, &err);
+        plumb_mem_fail_after(0);
+        if (rc != 0) {
+            assert_int_equal(rc, ERR_NOMEM);
+            assert_null(r.side[0]);
+        }
+        plumb_find_root_release(&r);
+    }
+    assert_int_equal(rc, 0);
+    plumb_find_root_release(NULL);
+    release(&ph, &film);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(axis_from_rough_points),
+        cmocka_unit_test(sides_lie_on_the_border),
+        cmocka_unit_test(trunk_is_a_gap),
+        cmocka_unit_test(turned_film),
+        cmocka_unit_test(inverted_film),
+        cmocka_unit_test(same_input_same_bytes),
+        cmocka_unit_test(refusals),
+        cmocka_unit_test(memory_runs_out),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
