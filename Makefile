@@ -68,15 +68,18 @@ all: $(LIB) $(CMD)
 
 $(LIB): $(call objs,$(LIB_SRC))
 	@rm -f $@
-	$(AR) rcs $@ $^
+	@echo '  ar  $@'
+	@$(AR) rcs $@ $^
 
 $(FIXLIB): $(call objs,$(FIX_SRC) $(SUPPORT_SRC))
 	@rm -f $@
-	$(AR) rcs $@ $^
+	@echo '  ar  $@'
+	@$(AR) rcs $@ $^
 
 $(B)/libviewer.a: $(call objs,$(VIEW_SRC))
 	@rm -f $@
-	$(AR) rcs $@ $^
+	@echo '  ar  $@'
+	@$(AR) rcs $@ $^
 
 $(CMD): $(call objs,$(CMD_SRC)) $(VIEWLIB) $(LIB)
 	@echo '  ld  $@'
@@ -98,7 +101,7 @@ $(B)/%.o: %.c | $(EMBED)
 # A data file of the source tree as the body of a C array: #include "measure/limits.json.inc".
 $(B)/%.json.inc: %.json
 	@mkdir -p $(@D)
-	od -An -v -tx1 $< | sed 's/\([0-9a-f][0-9a-f]\)/0x\1,/g' > $@
+	@od -An -v -tx1 $< | sed 's/\([0-9a-f][0-9a-f]\)/0x\1,/g' > $@
 
 $(call objs,$(LIB_SRC)): $(EMBED)
 

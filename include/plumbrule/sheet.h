@@ -218,8 +218,8 @@ int plumb_tooth_mesial_turn(int fdi);
 
 /* YYYY-MM-DD, a real day of the Gregorian calendar? */
 bool plumb_date_valid(const char *s);
-/* The same day so many calendar months later; a day the month lacks becomes its last: 31 January and
- * one month is 28 or 29 February. ERR_FORMAT for what is no date. */
+/* The same day so many calendar months later; a day the month lacks becomes its last: 31 January
+ * and one month is 28 or 29 February. ERR_FORMAT for what is no date. */
 int plumb_date_add_months(const char *date, int months, char out[11]);
 
 #endif

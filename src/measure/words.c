@@ -34,7 +34,7 @@ static const struct {
     {"fracture.*", "fracture below the %s crest"},
     {"sound.*", "tooth left above the %s crest"},
     {"rbl_pct.*", "CEJ to crest, share of %s root"},
-    {"turn.shoulder", "shoulder's way to mesial onto the bisector"},
+    {"turn.shoulder", "shoulder to mesial, onto the bisector"},
     {"plan.widest", "widest cylinder that keeps the distances"},
     {"plan.clearance.*", "plan's side to the %s root"},
     {"plan.depth.*", "plan's end below the %s crest"},

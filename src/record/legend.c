@@ -7,6 +7,7 @@
  * it, outside it, on its post, or (not measured) no dot.
  */
 #include "record/record_internal.h"
+#include "record/report_internal.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -98,28 +99,6 @@ static void caption_line(const struct exam *e, char *out, size_t size)
     snprintf(out, size, "%s%s%s", f->taken, f->taken[0] && f->stage[0] ? ", " : "", f->stage);
 }
 
-static const char *unit_word(const char *unit)
-{
-    return strcmp(unit, "deg") == 0 ? "\u00b0" : unit;
-}
-
-/* "-3.21 ± 0.42°", "below 7.1°". */
-static void value_text(const struct meas_quantity *q, char *out, size_t size)
-{
-    char value[32], u[32];
-    const char *gap = strcmp(q->unit, "deg") == 0 ? "" : " ";
-    if (!isfinite(q->U)) {
-        snprintf(out, size, "%.1f%s%s, U not known", q->v.value, gap, unit_word(q->unit));
-        return;
-    }
-    plumb_unc_format(q->below_only ? q->v.hi : q->v.value, q->U, value, u);
-    if (q->below_only)
-        snprintf(out, size, "below %s%s%s", value, gap, unit_word(q->unit));
-    else
-        snprintf(out, size, "%s%s \u00b1 %s%s%s", value[0] == '-' ? "\u2212" : "",
-                 value + (value[0] == '-'), u, gap, unit_word(q->unit));
-}
-
 static void state_text(const struct meas_finding *f, char *out, size_t size)
 {
     static const char *const sign[] = {
@@ -201,7 +180,7 @@ static void add_quantity_rows(struct legend *l, size_t i)
     snprintf(text, sizeof text, "%zu", i + 1);
     r->number = words_set(l->ink, text, l->em, true, 0.0);
     set_label(l, r, q->label);
-    value_text(q, text, sizeof text);
+    rec_value_words(q, text);
     r->value = set(l, text);
     for (size_t k = 0; k < res->n_findings; k++) {
         if (strcmp(res->finding[k].quantity, q->id) != 0)

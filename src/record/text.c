@@ -182,13 +182,15 @@ void rec_value_words(const struct meas_quantity *q, char out[96])
     char value[32], u[32];
     const char *unit = rec_unit_word(q->unit);
     const char *gap = strcmp(q->unit, "deg") == 0 || unit[0] == '\0' ? "" : " ";
-    plumb_unc_format(q->v.value, q->U, value, u);
-    if (q->below_only) {
-        plumb_unc_format(q->v.hi, q->v.hi, value, u);
-        snprintf(out, 96, "below %s%s%s", value, gap, unit);
-    } else {
-        snprintf(out, 96, "%s \u00b1 %s%s%s", value, u, gap, unit);
+    if (!isfinite(q->U)) {
+        snprintf(out, 96, "%.1f%s%s, U not known", q->v.value, gap, unit);
+        return;
     }
+    plumb_unc_format(q->below_only ? q->v.hi : q->v.value, q->U, value, u);
+    if (q->below_only)
+        snprintf(out, 96, "below %s%s%s", value, gap, unit);
+    else
+        snprintf(out, 96, "%s \u00b1 %s%s%s", value, u, gap, unit);
 }
 
 static void tell_quantity(size_t number, const struct meas_quantity *q, struct buf *out)

@@ -60,8 +60,7 @@ static void tell_measured(const struct exam *e, const char *id, struct buf *out)
         char limit[48];
         rec_limit_words(f, limit);
         size_t len = strlen(line);
-        snprintf(line + len, sizeof line - len, "; %s of %s", plumb_meas_state_word(f->state),
-                 limit);
+        snprintf(line + len, sizeof line - len, "; %s: %s", plumb_meas_state_word(f->state), limit);
     }
     tell_item(out, "measured", label, line);
 }
