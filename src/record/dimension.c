@@ -269,7 +269,7 @@ static bool make_along(const struct exam *e, double em, const struct lines *line
 
 /* --- the others ------------------------------------------------------------------------------- */
 
-/* Numbers of angles stand by the axes they are about. */
+/* Numbers of angles, and of ratios along an axis, stand by the axes they are about. */
 static const struct angle_place {
     const char *id, *axis;
     bool apical; /* at which end */
@@ -289,6 +289,7 @@ static bool make_angle(const struct exam *e, double em, const struct angle_place
     double len = geo_dist(crown, apical), reach = len > 0.0 ? axis_reach(em) / len : 0.0;
     d->hue = strcmp(place->axis, "axis.mesial") == 0   ? HUE_MESIAL
              : strcmp(place->axis, "axis.distal") == 0 ? HUE_DISTAL
+             : strcmp(place->axis, "axis.site") == 0   ? HUE_SITE
                                                        : HUE_PIN;
     d->a = geo_mix(crown, apical, place->apical ? 1.0 + 0.5 * reach : -reach);
     d->b = geo_mix(crown, apical, place->apical ? 1.0 + reach : angle_stretch);

@@ -16,10 +16,10 @@ static const double em_share = 1.0 / 75.0, em_least_px = 12.0, wide_share = 0.6;
 static const double line_em = 1.0 / 13.0, line_least_px = 0.9;
 static const double sign_em = 0.48;       /* radius of a mark's sign */
 static const double sign_small_em = 0.30; /* of marks that only hold a line */
-static const double sign_least_em = 0.20; /* when marks crowd */
+static const double sign_least_em = 0.20; /* when marks crowd; and a line's width */
 static const double same_em = 0.12;       /* marks nearer than this are drawn once */
 static const double same_line_em = 0.4;   /* the same for marks that only hold a line */
-static const double clear_em = 0.32;      /* about the measured end of a line */
+static const double clear_em = 0.26; /* about a measured edge; and two lines' widths, for halos */
 static const double arrow_em = 0.62, arrow_half_em = 0.15, stub_em = 1.3;
 static const double help_width = 0.8; /* of a line's width: help lines and leaders are finer */
 static const double air_em = 0.35;    /* labels like to keep so far from ink */
@@ -36,6 +36,8 @@ struct spot {
     double r;
     enum mark_by by;
     enum hue hue;
+    bool has_sign; /* false: shown by the sign of another mark close by; kept in sight all the same
+                    */
 };
 
 struct tag {
@@ -70,6 +72,16 @@ struct figure_sizes figure_sizes_for(const struct film *film)
     return (struct figure_sizes){em, fmax(line_em * em, line_least_px)};
 }
 
+static double least_sign(const struct figure *f)
+{
+    return sign_least_em * f->size.em + f->size.line;
+}
+
+static double clear_radius(const struct figure *f)
+{
+    return clear_em * f->size.em + 2.0 * f->size.line;
+}
+
 static struct stroke stroke(const struct figure *f, enum hue hue, enum pattern pattern)
 {
     f->used->pattern[pattern] = true;
@@ -90,25 +102,25 @@ static void note_by(struct figure *f, enum mark_by by)
 }
 
 /* A gauge's end is often the pin's tip: one sign, and `found` is not lost. */
-static bool merged(struct figure *f, const struct mark *m, struct geo_point at, double within)
+static struct spot *spot_near(struct figure *f, struct geo_point at, double within)
 {
-    for (size_t i = 0; i < f->n_spots; i++) {
-        if (geo_dist(f->spot[i].at, at) > within)
-            continue;
-        if (m->by == MARK_FOUND)
-            f->spot[i].by = MARK_FOUND;
-        return true;
-    }
-    return false;
+    for (size_t i = 0; i < f->n_spots; i++)
+        if (f->spot[i].has_sign && geo_dist(f->spot[i].at, at) <= within)
+            return &f->spot[i];
+    return NULL;
 }
 
 static void add_spot(struct figure *f, const struct mark *m, enum hue hue, double r_em)
 {
     struct geo_point at = {m->x, m->y};
-    double within = (r_em < sign_em ? same_line_em : same_em) * f->size.em;
-    if (!usable(m) || f->n_spots == SPOTS_MAX || merged(f, m, at, within))
+    if (!usable(m) || f->n_spots == SPOTS_MAX)
         return;
-    f->spot[f->n_spots++] = (struct spot){at, r_em * f->size.em, m->by, hue};
+    double within = (r_em < sign_em ? same_line_em : same_em) * f->size.em;
+    struct spot *near = spot_near(f, at, within);
+    if (near != NULL && m->by == MARK_FOUND)
+        near->by = MARK_FOUND;
+    double r = near == NULL ? r_em * f->size.em : least_sign(f);
+    f->spot[f->n_spots++] = (struct spot){at, r, m->by, hue, near == NULL};
 }
 
 static void add_pair(struct figure *f, const struct mark m[2], enum hue hue)
@@ -140,6 +152,7 @@ static void collect_spots(struct figure *f)
         add_pair(f, s->pin.side[i], HUE_PIN);
     }
     add_spot(f, &s->site_tooth.apex, HUE_SITE, sign_em);
+    add_spot(f, &s->site_tooth.top, HUE_SITE, sign_em);
     add_pair(f, s->site_tooth.axis, HUE_SITE);
     add_pair(f, s->pin.axis, HUE_PIN);
     for (size_t i = 0; i < s->n_gauges; i++)
@@ -154,9 +167,9 @@ static void separate_spots(struct figure *f)
     for (size_t i = 0; i < f->n_spots; i++) {
         double nearest = HUGE_VAL;
         for (size_t j = 0; j < f->n_spots; j++)
-            if (j != i)
+            if (j != i && f->spot[j].has_sign)
                 nearest = fmin(nearest, geo_dist(f->spot[i].at, f->spot[j].at));
-        double room = fmax(0.5 * nearest, sign_least_em * f->size.em);
+        double room = fmax(0.5 * nearest, least_sign(f));
         f->spot[i].r = fmin(f->spot[i].r, room);
     }
 }
@@ -174,8 +187,8 @@ static void collect_discs(struct figure *f)
     for (size_t i = 0; i < f->n_dims; i++) {
         if (!f->dim[i].has_edges)
             continue;
-        add_disc(f, f->dim[i].edge[0], clear_em * f->size.em);
-        add_disc(f, f->dim[i].edge[1], clear_em * f->size.em);
+        add_disc(f, f->dim[i].edge[0], clear_radius(f));
+        add_disc(f, f->dim[i].edge[1], clear_radius(f));
     }
     for (size_t i = 0; i < f->n_discs; i++) {
         const struct disc *d = &f->disc[i];
@@ -312,10 +325,14 @@ static void draw_plan(struct figure *f)
 /* --- dimension lines ----------------------------------------------------------------------------
  */
 
-static bool in_disc(const struct figure *f, struct geo_point p)
+/* Does the outline come closer to a kept point than its disc's edge? Touching is no fault: an
+ * arrow's point touches the disc of the edge it shows. */
+static bool in_way(const struct figure *f, const struct geo_point *outline, size_t n)
 {
+    const double touch = 1e-6;
     for (size_t i = 0; i < f->n_discs; i++)
-        if (geo_dist(f->disc[i].at, p) < f->disc[i].r - 1e-6)
+        if (plumb_geo_polyline_nearest(outline, n, f->disc[i].at, NULL, NULL) <
+            f->disc[i].r - touch)
             return true;
     return false;
 }
@@ -325,17 +342,16 @@ static void draw_arrow(struct figure *f, struct geo_point tip, struct geo_point 
 {
     struct geo_point back = geo_sub(tip, geo_mul(dir, arrow_em * f->size.em));
     struct geo_point half = geo_mul(geo_perp(dir), arrow_half_em * f->size.em);
-    struct geo_point p[3] = {tip, geo_add(back, half), geo_sub(back, half)};
-    if (in_disc(f, p[0]) || in_disc(f, p[1]) || in_disc(f, p[2]) || in_disc(f, back))
-        return;
-    ink_fill(f->ink, p, 3, hue, true);
+    struct geo_point p[4] = {tip, geo_add(back, half), geo_sub(back, half), tip};
+    if (!in_way(f, p, 4))
+        ink_fill(f->ink, p, 3, hue, true);
 }
 
 /* Long enough: arrows at the ends, pointing out. Too short: two stubs from outside, pointing in,
  * so that the measured stretch itself stays bare. */
 static void draw_dimension(struct figure *f, const struct dimension *d)
 {
-    double clear = d->at_edges ? clear_em * f->size.em : 0.0, arrow = arrow_em * f->size.em;
+    double clear = d->at_edges ? clear_radius(f) : 0.0, arrow = arrow_em * f->size.em;
     double len = geo_dist(d->a, d->b);
     struct geo_point dir = geo_unit(geo_sub(d->b, d->a));
     struct stroke s = stroke(f, d->hue, PATTERN_MEASURED);
@@ -382,6 +398,8 @@ static void draw_signs(struct figure *f)
 {
     for (size_t i = 0; i < f->n_spots; i++) {
         const struct spot *spot = &f->spot[i];
+        if (!spot->has_sign)
+            continue;
         struct geo_point pts[SIGN_POINTS];
         struct stroke s = stroke(f, spot->hue, PATTERN_MEASURED);
         draw_path(f, pts, sign_outline(spot->at, spot->r, spot->by, pts), s, i);

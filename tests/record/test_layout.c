@@ -311,7 +311,12 @@ static void a_clipped_line_is_what_lies_in_the_box(void **state)
     plumb_unc_rng_seed(&r, 36);
     struct box box = {10.0, 20.0, 60.0, 50.0}, area = {-20.0, -20.0, 100.0, 100.0};
     for (int round = 0; round < 2000; round++) {
-        struct geo_point a = somewhere(&r, area), b = somewhere(&r, area), p = a, q = b;
+        struct geo_point a = somewhere(&r, area), b = somewhere(&r, area);
+        if (round % 4 == 0)
+            b.x = a.x; /* along a border */
+        if (round % 4 == 1)
+            b.y = a.y;
+        struct geo_point p = a, q = b;
         bool any = clip_to_box(box, &p, &q);
         for (int k = 0; k <= 300; k++) {
             struct geo_point x = geo_mix(a, b, k / 300.0);
@@ -320,6 +325,7 @@ static void a_clipped_line_is_what_lies_in_the_box(void **state)
             assert_true(any);
             assert_true(geo_dist(p, x) + geo_dist(x, q) - geo_dist(p, q) < 1e-6);
         }
+        assert_true(any || !runs_through(box, a, b));
         if (any)
             assert_true(distance_to(box, p) < 1e-9 && distance_to(box, q) < 1e-9);
     }
