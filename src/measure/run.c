@@ -447,9 +447,15 @@ static void draw_axes(struct scene *sc, struct meas_result *out)
         draw_axis(sc, "axis.pin", &sc->pin, pin, 4);
     for (int i = 0; i < SIDES; i++) {
         const struct sheet_neighbour *nb = &sc->s->side[i];
-        const struct mark *root[] = {&nb->cej, &nb->apex, &nb->axis[0], &nb->axis[1]};
+        const struct mark none = {0};
+        const struct mark *root[] = {&nb->cej,
+                                     &nb->apex,
+                                     &nb->axis[0],
+                                     &nb->axis[1],
+                                     nb->near.n ? &nb->near.at[0] : &none,
+                                     nb->near.n ? &nb->near.at[nb->near.n - 1] : &none};
         if (sc->has_root[i])
-            draw_axis(sc, i == MESIAL ? "axis.mesial" : "axis.distal", &sc->root[i], root, 4);
+            draw_axis(sc, i == MESIAL ? "axis.mesial" : "axis.distal", &sc->root[i], root, 6);
     }
     const struct sheet_site_tooth *t = &sc->s->site_tooth;
     const struct mark *site[] = {&t->cej[MESIAL], &t->cej[DISTAL], &t->apex, &t->axis[0],
