@@ -4,8 +4,9 @@
 # apart from the user's CFLAGS, CPPFLAGS, LDFLAGS and LDLIBS, which come last and win.
 
 FLAVOUR ?= release
-B       := build/$(FLAVOUR)
 VIEWER  ?= yes
+# Without the window the objects differ: a folder of their own.
+B       := build/$(FLAVOUR)$(if $(filter no,$(VIEWER)),-windowless)
 PREFIX  ?= /usr/local
 DESTDIR ?=
 JOBS    ?= $(shell nproc 2>/dev/null || echo 2)
