@@ -180,6 +180,20 @@ static int near_side(const struct exam *e, enum sheet_side side, const struct fi
     return (turn > 0) == (side == DISTAL) ? 0 : 1;
 }
 
+/* A rough click is up to 10 px off, evenly: 10/sqrt 3. */
+static const double rough_click_u_px = 6.0;
+
+/* The click tells how deep the apex lies; the sides tell better where it lies across. */
+static struct geo_point rough_apex(const struct find_root *root, struct geo_point click)
+{
+    if (root->n[0] == 0 || root->n[1] == 0)
+        return click;
+    struct geo_point end =
+        geo_mix(root->side[0][root->n[0] - 1].at, root->side[1][root->n[1] - 1].at, 0.5);
+    double deeper = geo_dot(geo_sub(click, end), root->midline.dir);
+    return geo_add(end, geo_mul(root->midline.dir, deeper));
+}
+
 int plumb_exam_propose_root(struct exam *e, enum sheet_side side, double crown_x, double crown_y,
                             double apex_x, double apex_y, struct err *err)
 {
@@ -198,8 +212,8 @@ int plumb_exam_propose_root(struct exam *e, enum sheet_side side, double crown_x
         rc = put_path(&nb->near, root.side[near], root.n[near], err);
     if (rc == 0)
         rc = put_path(&nb->far, root.side[1 - near], root.n[1 - near], err);
-    if (rc == 0 && !nb->apex.set) /* a rough click is a hand's mark with a rough click's spread */
-        nb->apex = (struct mark){.set = true, .x = apex_x, .y = apex_y, .by = MARK_HAND};
+    if (rc == 0)
+        put(&nb->apex, rough_apex(&root, apex), rough_click_u_px);
     plumb_find_root_release(&root);
     return rc != 0 ? rc : plumb_exam_measure(e, err);
 }
