@@ -277,8 +277,17 @@ static const struct angle_place {
     {"angle.mesial", "axis.mesial", false}, {"angle.distal", "axis.distal", false},
     {"angle.mean", "axis.pin", false},      {"tilt", "axis.pin", false},
     {"turn.shoulder", "axis.pin", false},   {"angle.roots", "axis.mesial", true},
-    {"angle.roots", "axis.distal", true},
+    {"angle.roots", "axis.distal", true},   {"ratio.anatomic", "axis.site", false},
+    {"ratio.clinical", "axis.site", false},
 };
+
+static enum hue axis_hue(const char *axis)
+{
+    return ends(axis, ".mesial")   ? HUE_MESIAL
+           : ends(axis, ".distal") ? HUE_DISTAL
+           : ends(axis, ".site")   ? HUE_SITE
+                                   : HUE_PIN;
+}
 
 static bool make_angle(const struct exam *e, double em, const struct angle_place *place,
                        struct dimension *d)
@@ -287,10 +296,7 @@ static bool make_angle(const struct exam *e, double em, const struct angle_place
     if (strcmp(d->key, place->id) != 0 || !segment_find(&e->result, place->axis, &crown, &apical))
         return false;
     double len = geo_dist(crown, apical), reach = len > 0.0 ? axis_reach(em) / len : 0.0;
-    d->hue = strcmp(place->axis, "axis.mesial") == 0   ? HUE_MESIAL
-             : strcmp(place->axis, "axis.distal") == 0 ? HUE_DISTAL
-             : strcmp(place->axis, "axis.site") == 0   ? HUE_SITE
-                                                       : HUE_PIN;
+    d->hue = axis_hue(place->axis);
     d->a = geo_mix(crown, apical, place->apical ? 1.0 + 0.5 * reach : -reach);
     d->b = geo_mix(crown, apical, place->apical ? 1.0 + reach : angle_stretch);
     return true;

@@ -17,13 +17,13 @@ static const double text_size = 0.9, text_least_px = 11.0;                      
 static const double small_size = 0.82, small_least_px = 10.0, title_size = 1.3; /* em of the text */
 static const double label_wrap_em = 17.0;   /* of the text's em */
 static const double least_height_em = 56.0; /* a page lower than this is lengthened */
-static const double longer_page = 1.2;
-static const double edge_em = 1.2;        /* free paper around the margin */
-static const double gap_em = 0.9;         /* between columns of a row */
-static const double row_em = 0.42;        /* between rows */
-static const double block_em = 1.1;       /* between blocks */
-static const double number_side_em = 0.9; /* a number's ground beside its digits, both sides */
-static const double gate_em = 2.1;        /* a state's sign with the gap after it */
+static const double longer_page = 1.35;     /* times the film: rather that than one more column */
+static const double edge_em = 1.2;          /* free paper around the margin */
+static const double gap_em = 0.9;           /* between columns of a row */
+static const double row_em = 0.42;          /* between rows */
+static const double block_em = 1.1;         /* between blocks */
+static const double number_side_em = 0.9;   /* a number's ground beside its digits, both sides */
+static const double gate_em = 2.1;          /* a state's sign with the gap after it */
 static const double least_width_em = 22.0;
 static const double bar_line = 0.1; /* of the bar's height */
 static const double chip_em = 3.2;  /* width of a line's sample */

@@ -49,6 +49,8 @@ static void add_site_tooth(struct sheet *s, const struct placing *p)
                                   fracture[SIDES] = {{2.0, 2.5}, {-2.0, -0.4}};
     struct geo_point q = site_px(p, apex);
     s->site_tooth.apex = (struct mark){.set = true, .x = q.x, .y = q.y};
+    q = site_px(p, (struct geo_point){0.3, -2.4}); /* a low crown: the film is no higher */
+    s->site_tooth.top = (struct mark){.set = true, .x = q.x, .y = q.y};
     for (int i = 0; i < SIDES; i++) {
         q = site_px(p, cej[i]);
         s->site_tooth.cej[i] = (struct mark){.set = true, .x = q.x, .y = q.y};
