@@ -160,12 +160,14 @@ static bool root_beside(const struct crest_view *v, double s, double step, doubl
 static double lane_level(const struct crest_view *v, double t, double from, double to)
 {
     double sum = 0.0, w = 0.5 * crest_defaults.lane_mm * v->mm;
-    int n = 0;
-    for (double s = from; s <= to; s += 1.0)
-        for (double x = t - w; x <= t + w; x += 1.0, n++)
-            sum += find_image_at(
-                v->im, geo_add(v->origin, geo_add(geo_mul(v->along, s), geo_mul(v->across, x))));
-    return n > 0 ? sum / n : 0.0;
+    int rows = (int)(to - from) + 1, cols = (int)(2.0 * w) + 1;
+    for (int i = 0; i < rows; i++)
+        for (int j = 0; j < cols; j++) {
+            struct geo_point p =
+                geo_add(geo_mul(v->along, from + i), geo_mul(v->across, t - w + j));
+            sum += find_image_at(v->im, geo_add(v->origin, p));
+        }
+    return sum / ((double)rows * cols);
 }
 
 /* Is it brighter apical of the line than coronal of it, beyond the lanes' own scatter? A line can

@@ -13,10 +13,12 @@ struct root_params {
     double min_length_px; /* a root of 8 mm at 60 um is 130 px; shorter clicks are a slip */
     double half_width;    /* of the grid, in root lengths: a central's cervix is 0.27 */
     double usual_half_mm, least_half_mm;
-    double min_seen;    /* share of either side that has to be seen */
-    double frame_level; /* this near to black or white a frame may be */
-    double frame_step;  /* levels this near are the same: one and a half steps of 8 bits */
-    double u_border_mm; /* the border's systematic part: blur and tone of the film */
+    double min_seen;       /* share of either side that has to be seen */
+    double frame_level;    /* this near to black or white a frame may be */
+    double frame_step;     /* levels this near are the same: one and a half steps of 8 bits */
+    double white;          /* level: dentine stays below it, a filled root is covered in part */
+    double strength_share; /* of the other side's typical step is due of each */
+    double u_border_mm;    /* the border's systematic part: blur and tone of the film */
 };
 
 static const struct root_params root_defaults = {.min_length_px = 60.0,
@@ -26,7 +28,8 @@ static const struct root_params root_defaults = {.min_length_px = 60.0,
                                                  .min_seen = 0.4,
                                                  .frame_level = 0.006,
                                                  .frame_step = 0.006,
-
+                                                 .white = 0.93,
+                                                 .strength_share = 0.5,
                                                  .u_border_mm = 0.03};
 
 static bool inside(const struct find_image *im, struct geo_point p)
@@ -83,6 +86,15 @@ static void field_find(const struct find_image *im, struct root_grid *g)
     }
 }
 
+/* Does metal, or overexposure, lie over the middle of most of the root? */
+static bool is_covered(const struct root_grid *g)
+{
+    size_t white = 0;
+    for (size_t i = 0; i < ROOT_ROWS; i++)
+        white += (double)g->v[i * g->cols + g->middle] > root_defaults.white;
+    return white > ROOT_ROWS / 2;
+}
+
 int root_grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
                    const struct root_guess *guess, struct root_grid *out, struct err *err)
 {
@@ -109,6 +121,11 @@ int root_grid_make(const struct find_image *im, struct geo_point crown_end, stru
     if (!g.v)
         return ERR_NOMEM;
     grid_fill(im, &g);
+    if (is_covered(&g)) {
+        free(g.v);
+        return plumb_err_set(err, ERR_ILLPOSED,
+                             "the root lies under metal or is white on the film: mark it by hand");
+    }
     field_find(im, &g);
     *out = g;
     return 0;
@@ -167,6 +184,15 @@ static void shape_guess(const struct root_grid *g, const struct root_shape *sh,
     out->guide = true;
 }
 
+/* A side whose typical step is far below the other's has none but scraps: its evidence counts
+ * against a share of the other's step. */
+static void weaken(struct root_trace *tr, double other)
+{
+    double due = root_defaults.strength_share * other;
+    for (size_t i = 0; i < ROOT_ROWS && tr->strength < due; i++)
+        tr->evidence[i] *= tr->strength / due;
+}
+
 /* Near the apex the sides turn towards each other, and a trace without a guide runs straight on: it
  * is believed so far. */
 static const size_t unguided_points = ROOT_POINTS * 4 / 5;
@@ -174,12 +200,16 @@ static const size_t unguided_points = ROOT_POINTS * 4 / 5;
 static int find_shape(const struct find_image *im, const struct root_grid *g,
                       struct root_point pts[2][ROOT_POINTS], struct root_shape *sh, struct err *err)
 {
-    struct root_trace tr;
+    struct root_trace tr[2];
     for (int side = 0; side < 2; side++) {
-        int rc = root_trace_side(g, side, &tr, err);
+        int rc = root_trace_side(g, side, &tr[side], err);
         if (rc != 0)
             return rc;
-        root_border(im, g, side, &tr, pts[side]);
+    }
+    weaken(&tr[0], tr[1].strength);
+    weaken(&tr[1], tr[0].strength);
+    for (int side = 0; side < 2; side++) {
+        root_border(im, g, side, &tr[side], pts[side]);
         for (size_t k = unguided_points; !g->guess.guide && k < ROOT_POINTS; k++)
             pts[side][k].seen = false;
     }

@@ -28,7 +28,7 @@ static const struct border_params border_defaults = {
     .inside_mm = 0.075,
 };
 
-enum { PER_POINT = ROOT_ROWS / ROOT_POINTS, WINDOW_MAX = 201 };
+enum { PER_POINT = ROOT_ROWS / ROOT_POINTS, REACH_MAX = 100 };
 
 /* Mean of the trace, and its slope px per px, about point k. */
 static void local_trace(const struct root_grid *g, const struct root_trace *tr, size_t k, double *t,
@@ -66,7 +66,7 @@ static void point(const struct find_image *im, const struct root_grid *g, int si
                   const struct root_trace *tr, size_t k, struct root_point *out)
 {
     const struct border_params *p = &border_defaults;
-    float v[WINDOW_MAX];
+    float v[2 * REACH_MAX + 1];
     double t, lean, at = 0.0, outward = side == 0 ? 1.0 : -1.0, evidence = 0.0;
     size_t row = k * PER_POINT + PER_POINT / 2;
     local_trace(g, tr, k, &t, &lean);
@@ -75,7 +75,7 @@ static void point(const struct find_image *im, const struct root_grid *g, int si
     struct geo_point outwards = geo_mul(geo_perp(along), outward);
     double s = ((double)k + 0.5) * PER_POINT * g->ds;
     struct geo_point mid = root_grid_point(g, s, t);
-    size_t reach = (size_t)fmin((WINDOW_MAX - 1) / 2, ceil(p->window_mm * g->mm));
+    size_t reach = (size_t)fmin(REACH_MAX, ceil(p->window_mm * g->mm));
     size_t search = (size_t)ceil(p->search_mm * g->mm);
     profile(im, mid, outwards, along, 0.5 * PER_POINT * g->ds, reach, v);
     struct find_kernel kernel = find_kernel_make(p->edge_sd_mm * g->mm);
