@@ -9,6 +9,8 @@ for b in "$B"/tests/bench/bench_*; do
     [ -x "$b" ] && [ ! -d "$b" ] || continue
     case "$b" in
     *.o | *.d) continue ;;
+    *bench_view) continue ;; # by its script, under a display of its own
+    *bench_record) "$b" ;;
     *bench_coverage) "$b" 2000 "$seed" ;;
     *) "$b" "$films" "$seed" ;;
     esac
