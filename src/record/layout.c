@@ -190,10 +190,17 @@ static void try_box(const struct field *f, const struct label_params *p, struct 
     *best = (struct best){true, far, cost, box, {anchor, edge}};
 }
 
-/* The label's box in a direction from the anchor, r away from it. */
-static struct box box_beside(const struct label *l, struct geo_point anchor, double turn, double r)
+/* Unit vector of the i-th direction. */
+static struct geo_point direction(int i)
 {
-    struct geo_point u = {cos(turn), sin(turn)};
+    double turn = tau * i / DIRECTIONS;
+    return (struct geo_point){cos(turn), sin(turn)};
+}
+
+/* The label's box in the direction u from the anchor, r away from it. */
+static struct box box_beside(const struct label *l, struct geo_point anchor, struct geo_point u,
+                             double r)
+{
     /* The nearest a box of this size can stand in that direction without covering the anchor. */
     double reach = 0.5 / fmax(fabs(u.x) / l->w, fabs(u.y) / l->h);
     return box_about(geo_add(anchor, geo_mul(u, reach + r)), 0.5 * l->w, 0.5 * l->h);
@@ -214,10 +221,11 @@ static int stops_of(const struct label *l)
 static void try_ring(const struct field *f, const struct label_params *p, const struct label *l,
                      double r, struct best *best)
 {
-    for (int s = 0; s < stops_of(l); s++)
-        for (int i = 0; i < DIRECTIONS; i++)
-            try_box(f, p, anchor_at(l, s), box_beside(l, anchor_at(l, s), tau * i / DIRECTIONS, r),
-                    p->film, best);
+    for (int i = 0; i < DIRECTIONS; i++) {
+        struct geo_point u = direction(i);
+        for (int s = 0; s < stops_of(l); s++)
+            try_box(f, p, anchor_at(l, s), box_beside(l, anchor_at(l, s), u, r), p->film, best);
+    }
 }
 
 static void try_rings(const struct field *f, const struct label_params *p, const struct label *l,
@@ -277,15 +285,16 @@ static void place(struct field *f, const struct label_params *p, struct label *l
 static size_t freedom(const struct field *f, const struct label_params *p, const struct label *l)
 {
     size_t n = 0;
-    for (int k = 0; k < NEAR_RINGS; k++)
-        for (int s = 0; s < stops_of(l); s++)
-            for (int i = 0; i < DIRECTIONS; i++) {
-                struct best one = {0};
-                double r = (k + 0.5) * p->step;
-                try_box(f, p, anchor_at(l, s),
-                        box_beside(l, anchor_at(l, s), tau * i / DIRECTIONS, r), p->film, &one);
-                n += one.found;
-            }
+    for (int i = 0; i < DIRECTIONS; i++) {
+        struct geo_point u = direction(i);
+        for (int k = 0; k < NEAR_RINGS * stops_of(l); k++) {
+            struct best one = {0};
+            struct geo_point anchor = anchor_at(l, k / NEAR_RINGS);
+            double r = (k % NEAR_RINGS + 0.5) * p->step;
+            try_box(f, p, anchor, box_beside(l, anchor, u, r), p->film, &one);
+            n += one.found;
+        }
+    }
     return n;
 }
 
