@@ -17,8 +17,10 @@ static const double line_em = 1.0 / 13.0, line_least_px = 0.9;
 static const double sign_em = 0.48;       /* radius of a mark's sign */
 static const double sign_small_em = 0.30; /* of marks that only hold a line */
 static const double sign_least_em = 0.20; /* when marks crowd; and a line's width */
+static const double corner_share = 1.2;   /* a diamond looks as large as a ring */
 static const double same_em = 0.12;       /* marks nearer than this are drawn once */
 static const double same_line_em = 0.4;   /* the same for marks that only hold a line */
+static const double same_px = 0.5;        /* a measured edge that is a mark */
 static const double clear_em = 0.26; /* about a measured edge; and two lines' widths, for halos */
 static const double arrow_em = 0.62, arrow_half_em = 0.15, stub_em = 1.3;
 static const double help_width = 0.8; /* of a line's width: help lines and leaders are finer */
@@ -184,12 +186,11 @@ static void collect_discs(struct figure *f)
 {
     for (size_t i = 0; i < f->n_spots; i++)
         add_disc(f, f->spot[i].at, f->spot[i].r);
-    for (size_t i = 0; i < f->n_dims; i++) {
-        if (!f->dim[i].has_edges)
-            continue;
-        add_disc(f, f->dim[i].edge[0], clear_radius(f));
-        add_disc(f, f->dim[i].edge[1], clear_radius(f));
-    }
+    for (size_t i = 0; i < f->n_dims; i++)
+        for (int k = 0; k < 2 && f->dim[i].has_edges; k++)
+            /* A measured edge that is a mark is kept by the mark's own disc. */
+            if (spot_near(f, f->dim[i].edge[k], same_px) == NULL)
+                add_disc(f, f->dim[i].edge[k], clear_radius(f));
     for (size_t i = 0; i < f->n_discs; i++) {
         const struct disc *d = &f->disc[i];
         field_take_line(&f->field, d->at, d->at, d->r + f->size.line, CELL_INK);
@@ -387,6 +388,8 @@ size_t sign_outline(struct geo_point at, double r, enum mark_by by,
 {
     size_t corners = by == MARK_FOUND || by == MARK_CARRIED ? 4 : SIGN_POINTS - 1;
     double turn = by == MARK_CARRIED ? tau / 8.0 : 0.0;
+    if (corners == 4)
+        r *= corner_share;
     for (size_t i = 0; i <= corners; i++) {
         double t = turn + tau * (double)i / (double)corners;
         out[i] = geo_add(at, (struct geo_point){r * cos(t), r * sin(t)});

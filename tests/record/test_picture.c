@@ -202,6 +202,15 @@ static void add_marks_in_the_way(struct exam *e)
     }
 }
 
+/* How much about an end must be bare: less where it is a mark, whose sign is about it. */
+static double bare_px(const struct sheet_mark_ref *ref, size_t n, struct geo_point p)
+{
+    for (size_t k = 0; k < n; k++)
+        if (hypot(ref[k].mark->x - p.x, ref[k].mark->y - p.y) <= 0.5)
+            return 1.2;
+    return 2.0;
+}
+
 static void check_nothing_is_hidden(const struct exam *e, const struct image *i)
 {
     struct sheet_mark_ref ref[256];
@@ -215,7 +224,7 @@ static void check_nothing_is_hidden(const struct exam *e, const struct image *i)
     for (size_t k = 0; k < EDGES; k++) {
         struct geo_point p, q;
         segment(e, edges[k], &p, &q);
-        if (inked_near(e, i, p, 2.0) || inked_near(e, i, q, 2.0))
+        if (inked_near(e, i, p, bare_px(ref, n, p)) || inked_near(e, i, q, bare_px(ref, n, q)))
             fail_msg("ink on an end of %s (%.1f, %.1f; %.1f, %.1f)", edges[k], p.x, p.y, q.x, q.y);
     }
 }
