@@ -261,6 +261,7 @@ static void lines_are_where_the_geometry_is(void **state)
     struct image i = {0};
     struct geo_point a, b;
     make_exam(&e, 1000, 1350);
+    e.sheet.pin.tip.by = MARK_FOUND;
     draw(&e, false, &i);
     /* Distances are solid, but for what they cross. */
     static const char *const solid[] = {"clearance.distal", "space.crest"};
@@ -285,12 +286,17 @@ static void lines_are_where_the_geometry_is(void **state)
         if (share < 0.5 || share > 0.95)
             fail_msg("%s has ink on %.2f of its length", broken[k], share);
     }
-    /* A ring about the mark, r = 0.48 em. */
-    double r = 0.48 * em;
-    struct geo_point apex = {e.sheet.side[MESIAL].apex.x, e.sheet.side[MESIAL].apex.y};
-    for (int k = 0; k < 16; k++)
-        assert_true(
-            inked_near(&e, &i, geo_add(apex, geo_turn((struct geo_point){r, 0.0}, k / 2.5)), 1.0));
+    /* Signs are whole, also where distances end in their marks: rings of 0.48 em, and a diamond. */
+    const struct mark *whole[] = {&e.sheet.side[MESIAL].apex, &e.sheet.side[DISTAL].crest,
+                                  &e.sheet.pin.tip};
+    for (size_t m = 0; m < sizeof whole / sizeof whole[0]; m++) {
+        struct geo_point outline[SIGN_POINTS], at = {whole[m]->x, whole[m]->y};
+        size_t corners = sign_outline(at, 0.48 * em, whole[m]->by, outline);
+        assert_int_equal(corners, whole[m]->by == MARK_FOUND ? 5 : SIGN_POINTS);
+        for (size_t k = 0; k + 1 < corners; k++)
+            if (ink_share(&e, &i, outline[k], outline[k + 1]) < 0.99)
+                fail_msg("the sign of mark %zu is broken", m);
+    }
     image_release(&i);
     release(&e);
 }
