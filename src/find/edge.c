@@ -55,6 +55,8 @@ double find_edge_in_row(const float *row, size_t n, size_t from, size_t to, int 
         return 0.0;
     double l = where > 0 ? (double)(way * slope(row, n, where - 1, k)) : 0.0;
     double r = where + 1 < n ? (double)(way * slope(row, n, where + 1, k)) : 0.0;
+    if (l > (double)best || r > (double)best)
+        return 0.0; /* still rising at the window's edge: the edge lies outside */
     double bend = l - 2.0 * (double)best + r;
     double shift = bend < 0.0 ? 0.5 * (l - r) / bend : 0.0;
     *at = (double)where + fmin(0.5, fmax(-0.5, shift));

@@ -78,7 +78,7 @@ struct find_kernel find_kernel_make(double sd_samples);
 /*
  * The steepest rise (sign +1) or fall (-1) of row[from..to) in the sense of Canny: maximum of the
  * derivative of a Gaussian, interpolated by a parabola (Devernay 1995, INRIA
- * RR-2724). Returns the slope in level per sample (0: none), *at in samples.
+ * RR-2724). Returns the slope in level per sample (0: no maximum within), *at in samples.
  */
 double find_edge_in_row(const float *row, size_t n, size_t from, size_t to, int sign,
                         const struct find_kernel *k, double *at);

@@ -10,10 +10,12 @@ static const struct pin_params defaults = {.small_side = 480,
                                            .min_width_small = 8.0,
                                            .max_width_share = 0.2,
                                            .min_aspect = 1.3,
-                                           .n_coarse = 48,
+                                           .n_cells = 160,
+                                           .n_coarse = 40,
                                            .n_fine = 6};
-static const double hopeless = 0.05; /* of the best lead's score */
-enum { FINE_MAX = 8, SIDE_MIN = 64 };
+static const double hopeless = 0.05;   /* of the best lead's score */
+static const double shank_scale = 1.5; /* reduced px */
+enum { FINE_MAX = 8, SIDE_MIN = 64, CHAIN_MAX = 2 };
 
 void plumb_find_pin_params_default(struct find_pin_params *p)
 {
@@ -81,6 +83,7 @@ static void fill_pin(const struct pin_body *b, const struct pin_ends *e, struct 
 /* A body followed in the reduced film that may be worth measuring. */
 struct lead {
     struct pin_body body;
+    enum pin_end_kind kind[2];
     double score;
 };
 
@@ -105,6 +108,8 @@ static int follow(const struct find_image *small, const struct find_scene scene[
         return rc;
     pin_ends_find(&out->body, &e);
     pin_ends_turn(&out->body, scene[c->inverted].air, &e);
+    out->kind[0] = e.kind[0];
+    out->kind[1] = e.kind[1];
     out->score = lead_score(&out->body, &e, slope);
     return 0;
 }
@@ -135,16 +140,20 @@ static struct trail trail_of(const struct pin_body *b)
                           .inverted = b->im->inverted};
 }
 
+/* Are the flanks of t within the window of c, half at least of it, at the point p of t's axis? */
+static bool in_window(const struct trail *t, struct geo_point p, const struct pin_candidate *c)
+{
+    double off = fabs(plumb_geo_across(&c->axis, p)), gap = 0.5 * fabs(t->width - c->width);
+    return off + gap < 0.15 * c->width;
+}
+
 /* Would the candidate lead to where another one has led? */
 static bool is_followed(const struct trail *t, size_t n, const struct pin_candidate *c)
 {
-    for (size_t i = 0; i < n; i++) {
-        double tol = 0.12 * t[i].width;
-        if (t[i].inverted == c->inverted && fabs(t[i].width - c->width) < tol &&
-            fabs(plumb_geo_across(&c->axis, t[i].from)) < tol &&
-            fabs(plumb_geo_across(&c->axis, t[i].to)) < tol)
+    for (size_t i = 0; i < n; i++)
+        if (t[i].inverted == c->inverted && in_window(&t[i], t[i].from, c) &&
+            in_window(&t[i], t[i].to, c))
             return true;
-    }
     return false;
 }
 
@@ -171,26 +180,78 @@ static size_t lead_insert(struct lead *best, size_t n, size_t max, struct lead *
     return last < n ? n : n + 1;
 }
 
-static int find_leads(const struct find_image view[2], const struct find_scene scene[2],
-                      struct lead *best, size_t *n, struct err *err)
+struct search {
+    const struct find_image *view; /* [0] as is, [1] inverted */
+    const struct find_scene *scene;
+    double slope;
+    size_t followed[2]; /* candidates of each polarity */
+    struct trail *trail;
+    size_t n_trail, trail_max;
+    struct lead *best;
+    size_t n;
+};
+
+/* Straight, but with no free end: a shank perhaps, whose pin follows on the same axis. */
+static bool goes_on(const struct lead *l)
 {
-    struct pin_candidate *c = plumb_mem_array(2 * defaults.n_coarse, sizeof *c, err);
-    struct trail *trail = plumb_mem_array(2 * defaults.n_coarse, sizeof *trail, err);
-    size_t found = 0, n_trail = 0;
-    double slope = 0.0;
-    *n = 0;
-    int rc = c && trail ? pin_candidates(&view[0], &defaults, c, &found, &slope, err) : ERR_NOMEM;
-    for (size_t i = 0; i < found && rc == 0; i++) {
-        struct lead l = {0};
-        if (is_followed(trail, n_trail, &c[i]))
-            continue;
-        rc = follow(&view[c[i].inverted], scene, &c[i], slope, &l, err);
-        if (rc != 0 || !l.body.im)
-            continue;
-        trail[n_trail++] = trail_of(&l.body);
-        *n = lead_insert(best, *n, defaults.n_fine, &l);
+    const struct pin_body *b = &l->body;
+    return l->score <= 0.0 &&
+           fmin(b->flank[0].scale, b->flank[1].scale) < shank_scale * b->im->scale;
+}
+
+/* Keeps what a candidate has led to, and goes on beyond its open ends. depth: bodies before. */
+static int keep_lead(struct search *s, struct lead *l, int depth, struct err *err);
+
+static int go_beyond(struct search *s, const struct pin_body *b, int way, int depth,
+                     struct err *err)
+{
+    struct pin_candidate c;
+    struct lead next = {0};
+    bool found = false;
+    int rc = pin_body_beyond(b, way, s->slope, &c, &found, err);
+    if (rc == 0 && found)
+        rc = follow(&s->view[c.inverted], s->scene, &c, s->slope, &next, err);
+    return rc == 0 && next.body.im ? keep_lead(s, &next, depth + 1, err) : rc;
+}
+
+static int keep_lead(struct search *s, struct lead *l, int depth, struct err *err)
+{
+    int rc = 0;
+    if (depth < CHAIN_MAX && goes_on(l)) {
+        for (int k = 0; k < 2 && rc == 0; k++)
+            if (l->kind[k] == PIN_END_OPEN)
+                rc = go_beyond(s, &l->body, k == 0 ? -1 : 1, depth, err);
     }
-    free(trail);
+    if (s->n_trail < s->trail_max)
+        s->trail[s->n_trail++] = trail_of(&l->body);
+    s->n = lead_insert(s->best, s->n, defaults.n_fine, l);
+    return rc;
+}
+
+static int follow_one(struct search *s, const struct pin_candidate *c, struct err *err)
+{
+    struct lead l = {0};
+    if (is_followed(s->trail, s->n_trail, c))
+        return 0;
+    s->followed[c->inverted]++;
+    int rc = follow(&s->view[c->inverted], s->scene, c, s->slope, &l, err);
+    return rc == 0 && l.body.im ? keep_lead(s, &l, 0, err) : rc;
+}
+
+static int find_leads(struct search *s, struct err *err)
+{
+    size_t most = 2 * defaults.n_cells, found = 0;
+    struct pin_candidate *c = plumb_mem_array(most, sizeof *c, err);
+    s->trail_max = 2 * most;
+    s->trail = plumb_mem_array(s->trail_max, sizeof *s->trail, err);
+    int rc = ERR_NOMEM;
+    if (c && s->trail)
+        rc = pin_candidates(&s->view[0], &defaults, c, &found, &s->slope, err);
+    for (size_t i = 0; i < found && rc == 0; i++)
+        if (s->followed[c[i].inverted] < defaults.n_coarse)
+            rc = follow_one(s, &c[i], err);
+    free(s->trail);
+    s->trail = NULL;
     free(c);
     return rc;
 }
@@ -272,7 +333,6 @@ int plumb_find_pins(const struct film *film, const struct find_pin_params *param
     struct find_pin_params p;
     struct lead best[FINE_MAX] = {0};
     struct find_image view[2] = {0};
-    size_t n = 0;
     struct find_scene scene[2];
     memset(out, 0, sizeof *out);
     plumb_find_pin_params_default(&p);
@@ -288,10 +348,11 @@ int plumb_find_pins(const struct film *film, const struct find_pin_params *param
     view[1].inverted = true;
     find_scene_of(&view[0], &scene[0]);
     find_scene_of(&view[1], &scene[1]);
-    rc = find_leads(view, scene, best, &n, err);
+    struct search s = {.view = view, .scene = scene, .best = best};
+    rc = find_leads(&s, err);
     if (rc == 0)
-        rc = measure_leads(film, best, n, scene, p.min_confidence, out, err);
-    for (size_t i = 0; i < n; i++)
+        rc = measure_leads(film, best, s.n, scene, p.min_confidence, out, err);
+    for (size_t i = 0; i < s.n; i++)
         pin_body_release(&best[i].body);
     find_image_release(&view[0]);
     if (rc != 0)

@@ -21,6 +21,7 @@ static const double strip_half = 0.72;   /* of the width: room for collar and su
 static const double ok_slope = 0.3;      /* of the median slope: weaker is another edge */
 static const double min_scale_px = 0.02; /* rounding of 8-bit films */
 static const double off_line = 5.0;      /* robust deviations: farther is no edge of this flank */
+static const double flute_depth = 0.22;  /* of the width: a row this far inside may be a flute's */
 static const double crooked = 0.06;      /* of the width: no pin's flank, not even a drill's */
 static const double memory_floor = 0.05;
 enum { RUN_MIN = 16 }; /* rows */
@@ -79,10 +80,12 @@ static bool rerun(struct pin_body *b)
 {
     for (int k = 0; k < 2; k++) {
         const struct pin_flank *f = &b->flank[k];
-        double limit = fmax(1.5 * b->im->scale, off_line * f->scale);
-        for (size_t i = 0; i < b->rows.n; i++)
-            if (fabs(b->rows.t[k][i] - f->a - f->b * pin_body_s(b, i)) > limit)
+        double limit = fmax(1.5 * b->im->scale, off_line * f->scale), out = k == 0 ? 1.0 : -1.0;
+        for (size_t i = 0; i < b->rows.n; i++) {
+            double d = out * (b->rows.t[k][i] - f->a - f->b * pin_body_s(b, i));
+            if (d > limit || d < -fmax(limit, flute_depth * b->width))
                 b->rows.ok[k][i] = false;
+        }
     }
     return pin_rows_run(&b->rows, &b->i0, &b->i1) && b->i1 >= b->i0 + RUN_MIN;
 }
@@ -203,10 +206,20 @@ static void levels(struct pin_body *b)
         0.5 * (run_median(b->rows.g[0], b->i0, b->i1) + run_median(b->rows.g[1], b->i0, b->i1));
 }
 
+/* Rows before the candidate's beginning are another body's. */
+static void mask_rows(struct pin_body *b, const struct pin_candidate *c)
+{
+    double from = plumb_geo_along(&b->strip.line, c->beyond);
+    for (size_t i = 0; i < b->rows.n && c->limited; i++)
+        if (pin_body_s(b, i) < from)
+            b->rows.ok[0][i] = b->rows.ok[1][i] = false;
+}
+
 int pin_body_follow(const struct find_image *small, const struct pin_candidate *c, double slope,
                     struct pin_body *out, bool *good, struct err *err)
 {
-    static const double window_share[] = {0.2, 0.1};
+    /* A cell of the transform is a degree and a pixel wide: 5 px at the ends of a long pin. */
+    static const double window_share[] = {0.2, 0.1}, window_px[] = {5.0, 2.5};
     struct pin_body *b = out;
     int rc = 0;
     memset(out, 0, sizeof *out);
@@ -215,12 +228,13 @@ int pin_body_follow(const struct find_image *small, const struct pin_candidate *
     b->axis = c->axis;
     b->width = c->width;
     for (int k = 0; k < 2 && rc == 0 && *good; k++) {
-        rc = look_across(b, fmax(2.5 * small->scale, window_share[k] * b->width), err);
+        rc = look_across(b, fmax(window_px[k] * small->scale, window_share[k] * b->width), err);
         *good = rc == 0 && b->rows.n >= RUN_MIN;
         if (!*good)
             break;
         mark_rows(b, 0, slope);
         mark_rows(b, 1, slope);
+        mask_rows(b, c);
         *good = pin_rows_run(&b->rows, &b->i0, &b->i1) && b->i1 >= b->i0 + RUN_MIN &&
                 fit_both(b, b->i0, b->i1) && rerun(b) && fit_both(b, b->i0, b->i1);
         if (*good)
@@ -231,6 +245,64 @@ int pin_body_follow(const struct find_image *small, const struct pin_candidate *
     else
         pin_body_release(b);
     return rc;
+}
+
+/* Steepness of the inward rise at +-h from the middle of the row, the weaker of both sides. */
+static double rise_at(const struct find_strip *st, const float *row, double h)
+{
+    double c = -st->t0 / st->dt, d = h / st->dt;
+    size_t l = (size_t)(c - d + 0.5), r = (size_t)(c + d + 0.5);
+    if (c - d < 1.0 || r + 1 >= st->cols)
+        return 0.0;
+    double left = (double)(row[l + 1] - row[l - 1]), right = (double)(row[r - 1] - row[r + 1]);
+    return 0.5 * fmin(left, right) / st->dt;
+}
+
+/* Votes for every half width h by the rows i0 on: how many show both flanks there. */
+static double best_half(const struct find_strip *st, size_t i0, double slope, double least)
+{
+    double best = 0.0, half = 0.0, most = -st->t0 - 2.0 * st->dt;
+    for (double h = least; h < most; h += st->dt) {
+        double votes = 0.0;
+        for (size_t i = i0; i < st->rows; i++) {
+            const float *row = find_strip_row(st, i);
+            double g = fmax(rise_at(st, row, h), rise_at(st, row, h + 0.5 * st->dt));
+            votes += g > slope ? g / (g + 2.0 * slope) : 0.0;
+        }
+        if (votes > best) {
+            best = votes;
+            half = h;
+        }
+    }
+    return best >= RUN_MIN / 2 ? half : 0.0;
+}
+
+/* The body's end towards `way` (+1: large s) goes on into something coaxial: of which width? */
+int pin_body_beyond(const struct pin_body *b, int way, double slope, struct pin_candidate *c,
+                    bool *found, struct err *err)
+{
+    struct find_strip st = {0};
+    struct geo_line line = b->axis;
+    double lo, hi, unit = b->im->scale;
+    struct geo_point end = find_strip_point(&b->strip, pin_body_s(b, way > 0 ? b->i1 : b->i0), 0.0);
+    line.dir = geo_mul(line.dir, way);
+    double from = plumb_geo_along(&line, end);
+    *found = false;
+    if (!find_line_inside(b->im, &line, &lo, &hi) || hi - from < 0.8 * b->width)
+        return 0;
+    int rc =
+        find_strip_make(b->im, &line, from, hi, unit, 1.2 * b->width + 4.0 * unit, unit, &st, err);
+    if (rc != 0)
+        return rc;
+    double half = best_half(&st, 0, slope, 0.3 * b->width);
+    *c = (struct pin_candidate){.axis = line,
+                                .width = 2.0 * half,
+                                .inverted = b->im->inverted,
+                                .limited = true,
+                                .beyond = end};
+    *found = half > 0.0;
+    find_strip_release(&st);
+    return 0;
 }
 
 /* Share of the rows i0..i1 that lie on the lines at both sides, and how far outside the others do.
@@ -259,6 +331,7 @@ static void block_fit(const struct pin_body *b, size_t i0, size_t i1, const doub
  */
 static bool grow(struct pin_body *b)
 {
+    enum { flute_blocks = 7 }; /* 1.4 widths: the longest dip between two lands of a drill */
     size_t step = (size_t)fmax(4.0, 0.2 * b->width / b->strip.ds);
     size_t first = 8 * step, missing = 0, end = b->i1, start;
     if (end < b->i0 + first)
@@ -274,7 +347,7 @@ static bool grow(struct pin_body *b)
             double on, beyond;
             block_fit(b, i - step, i, tol, &on, &beyond);
             missing = on < 0.4 ? missing + 1 : 0;
-            if (beyond > 0.5 || missing > 4)
+            if (beyond > 0.5 || missing > flute_blocks)
                 break;
             fitted = missing == 0 ? i - step : fitted;
         }

@@ -269,7 +269,7 @@ static int search(const struct find_image *im, struct hough *h, bool inverted,
         return ERR_NOMEM;
     for (int k = 0; k < DIRECTIONS / 2; k++)
         pair_direction(h, k, inverted, w0, widths_of(im, p), &keep);
-    size_t n = choose(&keep, p->n_coarse);
+    size_t n = choose(&keep, p->n_cells);
     for (size_t i = 0; i < n; i++)
         out[(*found)++] = to_candidate(&keep.cell[i], im);
     free(keep.cell);

@@ -58,21 +58,34 @@ static struct find_kernel along_kernel(const struct find_strip *st)
     return find_kernel_make(fmin(5.0, end_sd_px / st->ds + 0.5));
 }
 
-/* The end towards larger rows of a core profile whose run ends at row i1. */
-static void end_of(const float *core, size_t n, double i1, double width_rows, double inside,
-                   double contrast, const struct find_kernel *k, enum pin_end_kind *kind,
-                   double *at, double *drop)
+/* Levels along the strip: of the core, and beside the flanks. */
+struct along {
+    float *core, *beside, *other;
+    size_t n;
+};
+
+static void along_release(struct along *a)
 {
-    double from = fmax(0.0, i1 - 0.7 * width_rows), to = fmin((double)n, i1 + 1.2 * width_rows);
-    double where = i1;
-    double g = find_edge_in_row(core, n, (size_t)from, (size_t)to, -1, k, &where);
-    double beyond = mean_of(core, n, where + 0.15 * width_rows, where + 0.45 * width_rows);
-    bool room = where + 0.3 * width_rows < (double)n;
-    *drop = g > 0.0 && room && contrast > 0.0 ? (inside - beyond) / contrast : 0.0;
-    *kind = *drop >= free_drop                   ? PIN_END_FREE
-            : i1 + 0.5 * width_rows >= (double)n ? PIN_END_FILM
-                                                 : PIN_END_OPEN;
-    *at = *kind == PIN_END_FREE ? where : *kind == PIN_END_FILM ? (double)n - 1.0 : i1;
+    free(a->core);
+    free(a->beside);
+    free(a->other);
+}
+
+static bool along_make(const struct pin_body *b, struct along *a)
+{
+    size_t n = a->n = b->strip.rows, last = n - 1;
+    double r = 0.5 * b->width, gap = fmax(3.0, b->im->scale), depth = fmax(4.0, 0.12 * b->width);
+    a->core = malloc(n * sizeof *a->core);
+    a->beside = malloc(n * sizeof *a->beside);
+    a->other = malloc(n * sizeof *a->other);
+    if (!a->core || !a->beside || !a->other)
+        return false;
+    band(b, 0, last, -core_half * b->width, core_half * b->width, a->core);
+    band(b, 0, last, r + gap, r + gap + depth, a->beside);
+    band(b, 0, last, -r - gap - depth, -r - gap, a->other);
+    for (size_t i = 0; i < n; i++)
+        a->beside[i] = 0.5F * (a->beside[i] + a->other[i]);
+    return true;
 }
 
 static void reverse(float *v, size_t n)
@@ -84,29 +97,42 @@ static void reverse(float *v, size_t n)
     }
 }
 
+/* The end towards larger rows of a run that ends at row i1; wr: the width in rows. What the core
+ * falls by is held against its contrast to the sides near that same end. */
+static void end_of(const struct along *a, double i1, double wr, double inside,
+                   const struct find_kernel *k, enum pin_end_kind *kind, double *at, double *drop)
+{
+    double n = (double)a->n, where = i1;
+    double from = fmax(0.0, i1 - 0.7 * wr), to = fmin(n, i1 + 1.2 * wr);
+    double g = find_edge_in_row(a->core, a->n, (size_t)from, (size_t)to, -1, k, &where);
+    double beyond = mean_of(a->core, a->n, where + 0.15 * wr, where + 0.45 * wr);
+    double contrast = inside - mean_of(a->beside, a->n, i1 - 1.2 * wr, i1 - 0.2 * wr);
+    bool room = where + 0.3 * wr < n;
+    *drop = g > 0.0 && room && contrast > 0.0 ? (inside - beyond) / contrast : 0.0;
+    *kind = *drop >= free_drop ? PIN_END_FREE : i1 + 0.5 * wr >= n ? PIN_END_FILM : PIN_END_OPEN;
+    *at = *kind == PIN_END_FREE ? where : *kind == PIN_END_FILM ? n - 1.0 : i1;
+}
+
 void pin_ends_find(const struct pin_body *b, struct pin_ends *out)
 {
     const struct find_strip *st = &b->strip;
-    size_t n = st->rows, last = n - 1;
-    float *core = malloc(n * sizeof *core);
-    memset(out, 0, sizeof *out);
-    if (!core)
-        return;
-    double wr = b->width / st->ds, contrast = b->inside - 0.5 * (b->outside[0] + b->outside[1]);
+    struct along a = {0};
     struct find_kernel k = along_kernel(st);
-    double at = 0.0;
-    band(b, 0, last, -core_half * b->width, core_half * b->width, core);
-    end_of(core, n, (double)b->i1, wr, b->inside, contrast, &k, &out->kind[1], &at, &out->drop[1]);
+    double wr = b->width / st->ds, at = 0.0, last = (double)(st->rows - 1);
+    memset(out, 0, sizeof *out);
+    if (!along_make(b, &a)) {
+        along_release(&a);
+        return;
+    }
+    end_of(&a, (double)b->i1, wr, b->inside, &k, &out->kind[1], &at, &out->drop[1]);
     out->at[1] = st->s0 + st->ds * at;
-    reverse(core, n);
-    end_of(core, n, (double)(last - b->i0), wr, b->inside, contrast, &k, &out->kind[0], &at,
-           &out->drop[0]);
-    out->at[0] = st->s0 + st->ds * ((double)last - at);
-    free(core);
+    reverse(a.core, a.n);
+    reverse(a.beside, a.n);
+    end_of(&a, last - (double)b->i0, wr, b->inside, &k, &out->kind[0], &at, &out->drop[0]);
+    out->at[0] = st->s0 + st->ds * (last - at);
+    along_release(&a);
 }
 
-/* Level of the surroundings from the end of the run on, in flank contrasts over the film's darkest
- * side; which of two free ends is the apical one. */
 void pin_ends_turn(struct pin_body *b, struct geo_point air, struct pin_ends *e)
 {
     bool free0 = e->kind[0] == PIN_END_FREE, free1 = e->kind[1] == PIN_END_FREE;

@@ -15,6 +15,7 @@ struct pin_params {
     double min_width_small; /* px of the reduced film */
     double max_width_share; /* of the film's long side: 4.2 mm in a 20 mm crop */
     double min_aspect;      /* length / width of the parallel part: a crown is squatter */
+    size_t n_cells;         /* pairs of each polarity taken from the transform */
     size_t n_coarse;        /* candidates of each polarity followed in the reduced film */
     size_t n_fine;          /* candidates measured at full resolution */
 };
@@ -23,6 +24,8 @@ struct pin_candidate {
     struct geo_line axis; /* either direction */
     double width;         /* px */
     bool inverted;
+    bool limited; /* only what lies beyond this point along axis.dir */
+    struct geo_point beyond;
 };
 
 /* Each row of a strip: where the flanks cross it and how steep they are there. Side 0 is +t. */
@@ -73,6 +76,10 @@ struct pin_body {
 /* Follows a candidate through the reduced film; edges below slope (level per px) do not count. */
 int pin_body_follow(const struct find_image *small, const struct pin_candidate *c, double slope,
                     struct pin_body *out, bool *good, struct err *err);
+/* A shank and the pin it holds lie on one axis: the candidate that goes on beyond the body's end at
+ * large s (way 1) or small s (way -1), with the width that most rows there show. */
+int pin_body_beyond(const struct pin_body *b, int way, double slope, struct pin_candidate *c,
+                    bool *found, struct err *err);
 /* Measures what `coarse` has found in the film itself, tip at large s. */
 int pin_body_measure(const struct find_image *film, const struct pin_body *coarse,
                      struct pin_body *out, bool *good, struct err *err);
@@ -131,7 +138,7 @@ void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
 /* 0..1; see pin_judge.c. */
 double pin_confidence(const struct pin_features *f);
 
-/* Writes at most 2 n_coarse candidates, n of them. slope: the film's own measure of a steep edge,
+/* Writes at most 2 n_cells candidates, n of them. slope: the film's own measure of a steep edge,
  * level per film px. */
 int pin_candidates(const struct find_image *small, const struct pin_params *p,
                    struct pin_candidate *out, size_t *n, double *slope, struct err *err);

@@ -9,8 +9,8 @@
  * plumbrule/geometry.h is made for few, hard cases; here a hundred strips a film are fitted.)
  *
  * A twist drill's or a thread's silhouette dips inwards between the lands; the residuals' inward
- * tail is then longer than the outward one, and the rows of the dips are dropped until only the
- * lands carry the line: the envelope.
+ * tail is then longer than the outward one, and the outermost line on which a fair share of the
+ * rows lies takes the place of the median one: the envelope.
  */
 #include <math.h>
 #include <stdlib.h>
@@ -19,9 +19,13 @@
 
 static const double bisquare = 4.685;
 static const double mad_to_sd = 1.4826;
-static const double max_slope = 0.15; /* a flank off its strip by more is another edge */
-static const double fluted_px = 1.0;  /* dips deeper than any smooth flank's noise */
-enum { PAIRS = 24, SAMPLE_MAX = 64, ROUNDS = 8, ROWS_MIN = 8, ENVELOPE_ROUNDS = 12 };
+static const double max_slope = 0.15;   /* a flank off its strip by more is another edge */
+static const double flute_share = 0.45; /* of the radius: deepest flute in use, 0.4 */
+static const double land_slope = 0.04;  /* the strip is straight to 2 degrees by then */
+static const double land_px = 1.0;      /* rows nearer to the envelope than this are lands */
+static const double land_share = 0.25;  /* of the rows at least: lands of a drill take a third up */
+static const double fluted_px = 1.0;    /* dips deeper than any smooth flank's noise */
+enum { PAIRS = 24, SAMPLE_MAX = 64, ROUNDS = 8, ROWS_MIN = 8 };
 
 int pin_rows_make(size_t n, struct pin_rows *out, struct err *err)
 {
@@ -61,7 +65,8 @@ void pin_rows_measure(const struct find_strip *st, double half, double window, d
                       struct pin_rows *out)
 {
     struct find_kernel kernel = find_kernel_make(sd);
-    double inner = fmin(window, 0.8 * half); /* never across the axis */
+    /* Inwards as far as a flute may cut, never across the axis. */
+    double inner = fmin(fmax(window, flute_share * half), 0.8 * half);
     size_t a[2] = {column(st, half - inner), column(st, -half - window)};
     size_t b[2] = {column(st, half + window) + 1, column(st, -half + inner) + 1};
     for (size_t i = 0; i < out->n; i++) {
@@ -175,21 +180,42 @@ static double residual_at(const struct xy *p, size_t n, int side, double a, doub
     return find_quantile_f(r, m, q);
 }
 
-/* Drops the rows of the dips, in place, and fits the rest: lands only are left. */
-static void fit_envelope(struct xy *p, size_t n, int side, double min_scale, struct pin_flank *f)
+/* Share of a sample within tol of the line. */
+static double share_on(const struct xy *p, size_t n, double a, double b, double tol)
 {
-    for (int k = 0; k < ENVELOPE_ROUNDS && n >= ROWS_MIN; k++) {
-        double noise = fmax(min_scale, residual_at(p, n, side, f->a, f->b, 0.85));
-        size_t kept = 0;
-        for (size_t i = 0; i < n; i++)
-            if (inward(&p[i], side, f->a, f->b) > -1.5 * noise)
-                p[kept++] = p[i];
-        if (kept < ROWS_MIN || kept == n)
-            return;
-        n = kept;
-        f->scale = fmax(min_scale, mad_to_sd * spread(p, n, f->a, f->b));
-        f->n = reweight(p, n, 2.0 * f->scale, &f->a, &f->b);
+    size_t m = n < SAMPLE_MAX ? n : SAMPLE_MAX, hit = 0;
+    for (size_t i = 0; i < m; i++) {
+        const struct xy *q = &p[i * n / m];
+        hit += fabs(q->t - a - b * q->s) < tol;
     }
+    return (double)hit / (double)m;
+}
+
+/* The outermost line through a pair of points on which a fair share of the rows lies: the lands.
+ * Fitted with the rows near it alone. */
+static void fit_envelope(const struct xy *p, size_t n, int side, double min_scale, double land,
+                         struct pin_flank *f)
+{
+    double mid = 0.5 * (p[0].s + p[n - 1].s), out = side == 0 ? 1.0 : -1.0;
+    double best = f->a + f->b * mid, a = f->a, b = f->b;
+    size_t third = n / 3 > 0 ? n / 3 : 1;
+    for (size_t k = 0; k < 4 * PAIRS; k++) {
+        size_t i = (k * 7919) % third, j = n - 1 - (k * 104729) % third;
+        double slope = (p[j].t - p[i].t) / (p[j].s - p[i].s), at = p[i].t - slope * p[i].s;
+        if (fabs(slope) < land_slope && out * (at + slope * mid - best) > 0.0 &&
+            share_on(p, n, at, slope, land) > land_share) {
+            best = at + slope * mid;
+            a = at;
+            b = slope;
+        }
+    }
+    for (int k = 0; k < ROUNDS; k++)
+        if (reweight(p, n, fmax(min_scale, 0.5 * land), &a, &b) == 0)
+            return;
+    f->a = a;
+    f->b = b;
+    f->scale = fmax(min_scale, 0.5 * land);
+    f->n = reweight(p, n, f->scale, &a, &b);
 }
 
 bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int side, size_t i0,
@@ -216,8 +242,8 @@ bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int si
     double in = -residual_at(p, n, side, out->a, out->b, 0.1);
     double ou = residual_at(p, n, side, out->a, out->b, 0.9);
     out->dips = fmax(0.0, in - fmax(ou, 0.0));
-    if (out->dips > fluted_px && in > 2.0 * ou)
-        fit_envelope(p, n, side, min_scale, out);
+    if (fmax(out->dips, out->scale) > fluted_px * st->dt)
+        fit_envelope(p, n, side, min_scale, land_px * st->dt, out);
     good = out->n > 0 && fabs(out->b) < max_slope;
 out:
     free(p);
