@@ -245,7 +245,8 @@ int plumb_find_crest(const struct film *film, struct geo_point rough, struct geo
 {
     const struct crest_params *p = &crest_defaults;
     double w = (double)film->width, h = (double)film->height;
-    struct find_image im = find_image_of(film, plumb_find_inverted(film));
+    struct find_image im =
+        find_image_of(film, find_inverted_at_crest(film, rough, geo_unit(apical)));
     struct crest_view v = {.im = &im, .origin = rough, .along = geo_unit(apical)};
     memset(out, 0, sizeof *out);
     if (!(rough.x >= 0.0 && rough.y >= 0.0 && rough.x <= w - 1.0 && rough.y <= h - 1.0))

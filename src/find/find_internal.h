@@ -31,6 +31,11 @@ struct find_image find_image_of(const struct film *film, bool inverted);
 int find_image_reduce(const struct film *film, size_t max_side, struct find_image *out,
                       struct err *err);
 void find_image_release(struct find_image *im);
+/* Is radiopaque dark, judged by the place a person clicked? See vote.c. */
+bool find_inverted_at_root(const struct film *film, struct geo_point crown_end,
+                           struct geo_point apex);
+bool find_inverted_at_crest(const struct film *film, struct geo_point rough,
+                            struct geo_point apical);
 /* What the reduced film says as a whole, metal bright. */
 enum { FIND_LEVELS = 512 };
 struct find_scene {

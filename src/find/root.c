@@ -219,7 +219,7 @@ static int find_shape(const struct find_image *im, const struct root_grid *g,
 int plumb_find_root(const struct film *film, struct geo_point crown_end, struct geo_point apex,
                     struct find_root *out, struct err *err)
 {
-    struct find_image im = find_image_of(film, plumb_find_inverted(film));
+    struct find_image im = find_image_of(film, find_inverted_at_root(film, crown_end, apex));
     struct root_grid g = {0};
     struct root_point pts[2][ROOT_POINTS];
     struct root_shape sh;
