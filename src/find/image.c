@@ -66,7 +66,7 @@ void find_image_release(struct find_image *im)
 {
     if (!im)
         return;
-    free((void *)(uintptr_t)im->level);
+    free(im->level);
     memset(im, 0, sizeof *im);
 }
 
@@ -108,8 +108,9 @@ void find_scene_of(const struct find_image *small, struct find_scene *out)
         double v = small->inverted ? 1.0 - pixel(small, i) : pixel(small, i);
         if ((double)bin_of(v) / FIND_LEVELS > quarter)
             continue;
+        size_t row = i / small->width;
         sx += (double)(i % small->width);
-        sy += (double)(i / small->width);
+        sy += (double)row;
         dark++;
     }
     double half = 0.5 * hypot(w, h), k = dark > 0 ? 1.0 / (double)dark : 0.0;
@@ -185,7 +186,8 @@ int find_strip_make(const struct find_image *im, const struct geo_line *line, do
     float *v = plumb_mem_array(rows * cols, sizeof *v, err);
     if (!v)
         return ERR_NOMEM;
-    *out = (struct find_strip){*line, rows, cols, s0, ds, -dt * (double)(cols / 2), dt, v};
+    size_t middle = cols / 2;
+    *out = (struct find_strip){*line, rows, cols, s0, ds, -dt * (double)middle, dt, v};
     struct geo_point across = geo_mul(geo_perp(line->dir), dt);
     for (size_t i = 0; i < rows; i++)
         strip_row(im, find_strip_point(out, s0 + ds * (double)i, out->t0), across, cols,
