@@ -5,6 +5,19 @@
 #include <string.h>
 #include "find/pin_internal.h"
 
+struct evidence {
+    double lo, hi, weight; /* value clipped to lo..hi, so that no single one decides alone */
+};
+
+static const struct evidence judge[] = {
+    {-1.5, 2.0, 0.442}, {-2.0, 1.7, -1.722}, {-0.1, 0.5, 2.443}, {0.0, 1.0, 5.657},
+    {0.5, 1.0, 1.737},  {0.0, 2.0, 0.880},   {0.0, 0.6, -6.524}, {0.0, 0.6, -1.213},
+    {-2.5, 1.5, 0.286}, {-0.5, 0.7, 4.649},  {-1.0, 0.3, 0.297}, {0.0, 1.5, -4.914},
+    {-1.0, 1.0, 1.671}, {0.0, 0.15, -5.599}, {0.0, 1.0, -1.351}, {0.0, 1.0, 5.122},
+};
+static const double judge_const = -15.006;
+static const double air_clear = 0.05; /* half diagonals: less says nothing of where the air lies */
+
 static double mean_band(const struct pin_body *b, size_t row, double t0, double t1)
 {
     const struct find_strip *st = &b->strip;
@@ -67,7 +80,7 @@ void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
     f->dips = fmax(b->flank[0].dips, b->flank[1].dips) / b->width;
     f->tip_rms = e->tip_rms / b->width;
     f->bright = find_scene_rank(scene, b->inside);
-    f->upright = -geo_dot(scene->air, b->axis.dir) / fmax(0.02, geo_norm(scene->air));
+    f->upright = -geo_dot(scene->air, b->axis.dir) / fmax(air_clear, geo_norm(scene->air));
     f->slim = b->width / (side * b->im->scale);
     f->crown = e->kind[0];
     size_t i0 = e->kind[0] == PIN_END_FREE || b->i0 < 4 * part ? b->i0 : b->i0 - 4 * part;
@@ -77,9 +90,33 @@ void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
     interior(b, contrast, f);
 }
 
+static double clip(double v, double lo, double hi)
+{
+    return v < lo ? lo : v > hi ? hi : v;
+}
+
 double pin_confidence(const struct pin_features *f)
 {
-    if (f->weaker < 0.05 || f->straight > 0.02 || f->seen < 0.7)
-        return 0.0;
-    return 0.9;
+    double sum = judge_const;
+    const double v[] = {
+        log((f->straight + 0.001) / 0.01),
+        log((f->taper + 0.004) / 0.03),
+        f->weaker,
+        f->drop,
+        f->seen,
+        log(fmax(f->aspect, 0.1)),
+        f->uneven,
+        -f->hump,
+        (f->bright - 0.8) / 0.1,
+        f->upright,
+        f->stands,
+        fabs(log(f->slim / 0.095)),
+        log(fmax(f->sharp, 0.1) / 8.0),
+        f->tip_rms,
+        f->crown == PIN_END_FREE ? 1.0 : 0.0,
+        f->weaker / fmax(f->contrast, 1e-3),
+    };
+    for (size_t i = 0; i < sizeof v / sizeof *v; i++)
+        sum += judge[i].weight * clip(v[i], judge[i].lo, judge[i].hi);
+    return 1.0 / (1.0 + exp(-sum));
 }
