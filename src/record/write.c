@@ -26,13 +26,18 @@ void plumb_rec_paths_release(struct rec_paths *p)
     *p = (struct rec_paths){0};
 }
 
-/* The sheet's name without folder and ending; the film's when there is no sheet file. */
+/* The sheet's name without folder and ending (site35.sheet.json -> site35); the film's when there
+ * is no sheet file. */
 static void record_name(const struct exam *e, char out[NAME_BYTES])
 {
+    static const char tail[] = ".sheet";
     const char *path = e->sheet_path ? e->sheet_path : e->sheet.film.file;
     plumb_text_copy(out, NAME_BYTES, plumb_path_base(path));
     char *dot = strrchr(out, '.');
     if (dot != NULL && dot != out)
+        *dot = '\0';
+    dot = strrchr(out, '.');
+    if (dot != NULL && dot != out && strcmp(dot, tail) == 0)
         *dot = '\0';
 }
 

@@ -82,11 +82,11 @@ says ' %  ' out
 
 # --- records
 wants 0 record "$cmd" record "$tmp/first-drill.sheet.json" --into "$tmp/chart"
-says 'first-drill.sheet-r01.json' out
+says 'first-drill-r01.json' out
 wants 0 'record again' "$cmd" record "$tmp/first-drill.sheet.json" --into "$tmp/chart"
-says 'first-drill.sheet-r02.png' out
+says 'first-drill-r02.png' out
 for f in png txt json; do
-    cmp -s "$tmp/chart/first-drill.sheet-r01.$f" "$tmp/chart/first-drill.sheet-r02.$f" || fail "same sheet, other bytes: $f"
+    cmp -s "$tmp/chart/first-drill-r01.$f" "$tmp/chart/first-drill-r02.$f" || fail "same sheet, other bytes: $f"
 done
 ls -a "$tmp/chart" | grep -vqE '^\.\.?$|-r0[12]\.(png|txt|json)$' && fail 'a temporary file was left'
 cmp -s "$tmp/first-drill.tif" "$demo/first-drill.tif" || fail 'the film was written to'

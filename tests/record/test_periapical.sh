@@ -15,6 +15,6 @@ for s in lower-posterior upper-incisors; do
     # The ruler's 10 divisions measure 28.5 px each by our own reckoning: 0.0351 mm a pixel.
     "$B/plumbrule" measure --csv "$tmp/$s.sheet.json" 2>/dev/null | awk -F, '$4 == "scale" { k = $5 } END { exit !(k > 0.0340 && k < 0.0362) }' || { echo "FAILED: $s: scale"; bad=1; }
     "$B/plumbrule" measure --csv "$tmp/$s.sheet.json" 2>/dev/null | awk -F, '$4 ~ /^root_length/ { n++; if ($5 < 7 || $5 > 20) bad = 1 } END { exit n < 2 || bad }' || { echo "FAILED: $s: root lengths"; bad=1; }
-    grep -q 'CAUTIONS' "$tmp/rec/$s.sheet-r01.txt" || { echo "FAILED: $s: no report"; bad=1; }
+    grep -q 'CAUTIONS' "$tmp/rec/$s-r01.txt" || { echo "FAILED: $s: no report"; bad=1; }
 done
 exit $bad

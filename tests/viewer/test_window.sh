@@ -141,7 +141,7 @@ key s
 wait_until "the sheet is saved" test -e "$sheet"
 wait_until "the journal is gone" test ! -e "$journal"
 key r
-wait_until "the record is filed" test -e "$dir/record/first-drill.sheet-r01.json"
+wait_until "the record is filed" test -e "$dir/record/first-drill-r01.json"
 picture recorded
 [ "$(cksum <"$dir/$film")" = "$digest" ] || fail "the film was written to"
 
