@@ -39,6 +39,11 @@ Xvfb -displayfd 3 -screen 0 1280x800x24 -nolisten tcp 3>"$dir/fd" >/dev/null 2>&
 xvfb=$!
 read -r number <"$dir/fd"
 export DISPLAY=":$number"
+n=0 # the server tells its number a moment before it takes connections on a busy machine
+until xdotool getmouselocation >/dev/null 2>&1 || [ $n -ge 100 ]; do
+    n=$((n + 1))
+    sleep 0.1
+done
 cp "$here/demo-images/$film" "$dir/"
 digest=$(cksum <"$dir/$film")
 journal=$dir/first-drill.sheet.json.unsaved
