@@ -12,7 +12,7 @@ static const struct pin_params defaults = {.small_side = 480,
                                            .min_aspect = 1.3,
                                            .n_cells = 160,
                                            .n_coarse = 40,
-                                           .n_fine = 6};
+                                           .n_fine = 8};
 static const double hopeless = 0.05;   /* of the best lead's score */
 static const double shank_scale = 1.5; /* reduced px */
 enum { FINE_MAX = 8, SIDE_MIN = 64, CHAIN_MAX = 2 };
@@ -283,48 +283,60 @@ static int measure(const struct film *film, const struct pin_body *coarse,
     return rc;
 }
 
+struct judged {
+    struct find_pin pin;
+    bool inverted;
+};
+
 static int by_confidence(const void *a, const void *b)
 {
-    const struct find_pin *x = a, *y = b;
+    const struct find_pin *x = &((const struct judged *)a)->pin;
+    const struct find_pin *y = &((const struct judged *)b)->pin;
     if (x->confidence != y->confidence)
         return x->confidence < y->confidence ? 1 : -1;
     return x->tip.x < y->tip.x ? -1 : x->tip.x > y->tip.x;
 }
 
-/* The same pin seen as pin, as pin with shank, ...: the best one stays. */
-static size_t drop_twins(struct find_pin *p, size_t n)
+/* The same pin seen as pin, as pin with shank, ... */
+static bool is_twin(const struct find_pin *a, const struct find_pin *b)
 {
-    size_t kept = 0;
-    for (size_t i = 0; i < n; i++) {
-        bool again = false;
-        for (size_t j = 0; j < kept && !again; j++) {
-            double off = fabs(plumb_geo_across(&p[j].axis, p[i].axis.at));
-            again = off < 0.5 * (p[j].width + p[i].width) &&
-                    fabs(geo_cross(p[i].axis.dir, p[j].axis.dir)) < 0.1;
-        }
-        if (!again)
-            p[kept++] = p[i];
-    }
-    return kept;
+    double off = fabs(plumb_geo_across(&a->axis, b->axis.at));
+    return off < 0.5 * (a->width + b->width) && fabs(geo_cross(a->axis.dir, b->axis.dir)) < 0.1;
 }
 
-static int measure_leads(const struct film *film, struct lead *best, size_t n,
-                         const struct find_scene scene[2], double least, struct find_pins *out,
-                         struct err *err)
+/* One of each, best first, of the polarity of the best one. */
+static int list_pins(struct judged *j, size_t n, struct find_pins *out, struct err *err)
 {
-    int rc = 0;
+    qsort(j, n, sizeof *j, by_confidence);
     out->at = plumb_mem_array(n, sizeof *out->at, err);
     if (!out->at)
         return ERR_NOMEM;
-    for (size_t i = 0; i < n && rc == 0 && best[i].score > hopeless * best[0].score; i++) {
-        struct find_pin *pin = &out->at[out->n];
-        rc = measure(film, &best[i].body, scene, least, pin, err);
-        if (rc == 0 && pin->confidence >= least && pin->confidence > 0.0)
-            out->n++;
+    for (size_t i = 0; i < n; i++) {
+        bool drop = j[i].inverted != j[0].inverted;
+        for (size_t k = 0; k < out->n && !drop; k++)
+            drop = is_twin(&out->at[k], &j[i].pin);
+        if (!drop)
+            out->at[out->n++] = j[i].pin;
     }
-    qsort(out->at, out->n, sizeof *out->at, by_confidence);
-    out->n = drop_twins(out->at, out->n);
-    return rc;
+    if (n > 0)
+        out->inverted = j[0].inverted;
+    return 0;
+}
+
+static int measure_leads(const struct film *film, const struct lead *best, size_t n,
+                         const struct find_scene scene[2], double least, struct find_pins *out,
+                         struct err *err)
+{
+    struct judged j[FINE_MAX];
+    size_t found = 0;
+    for (size_t i = 0; i < n && best[i].score > hopeless * best[0].score; i++) {
+        int rc = measure(film, &best[i].body, scene, least, &j[found].pin, err);
+        if (rc != 0)
+            return rc;
+        j[found].inverted = best[i].body.im->inverted;
+        found += j[found].pin.confidence >= least && j[found].pin.confidence > 0.0;
+    }
+    return list_pins(j, found, out, err);
 }
 
 int plumb_find_pins(const struct film *film, const struct find_pin_params *params,

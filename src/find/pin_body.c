@@ -132,7 +132,7 @@ static void flank_errors(const struct pin_body *b, int k, double *u_a, double *u
     const struct pin_flank *f = &b->flank[k];
     const struct find_strip *st = &b->strip;
     size_t n = 0, rows = b->i1 - b->i0 + 1;
-    double *r = malloc(rows * sizeof *r), ms = 0.0, ss = 0.0, tau = 1.0, c0 = 0.0;
+    double *r = calloc(rows, sizeof *r), ms = 0.0, ss = 0.0, tau = 1.0, c0 = 0.0;
     *u_a = *u_b = HUGE_VAL;
     if (!r)
         return;
