@@ -20,7 +20,7 @@
 struct find_image {
     size_t width, height;
     const uint16_t *grey; /* one of the two */
-    float *level; /* owned when it is there: find_image_release */
+    float *level;         /* owned when it is there: find_image_release */
     bool inverted;
     double scale, offset;
 };

@@ -13,7 +13,10 @@ static const struct pin_params defaults = {.small_side = 480,
                                            .n_cells = 160,
                                            .n_coarse = 40,
                                            .n_fine = 8};
-static const double hopeless = 0.05;   /* of the best lead's score */
+static const double hopeless = 0.05; /* of the best lead's score */
+/* Standard uncertainty of an end's own shift: a share of it, and what the model leaves out, as a
+ * share of the width (study on phantoms, see pin_ends.c). */
+static const double end_share = 0.4, end_floor = 0.008;
 static const double shank_scale = 1.5; /* reduced px */
 enum { FINE_MAX = 8, SIDE_MIN = 64, CHAIN_MAX = 2 };
 
@@ -60,24 +63,36 @@ static void fill_flanks(const struct pin_body *b, double s0, double s1, struct f
     out->u_flank = hypot(fmax(b->u_flank[0], b->u_flank[1]), 0.5 * out->u_width);
 }
 
+/* Ends moved as the flanks are: what is metal begins farther out than its steepest place. */
+static void fill_ends(const struct pin_body *b, const struct pin_ends *e, struct find_pin *out)
+{
+    double shift = 0.5 * (out->width - b->width), u = end_share * shift;
+    out->tip = on_axis(b, e->tip + e->tip_gain * shift);
+    out->u_tip = hypot(hypot(e->u_tip, e->tip_gain * u), end_floor * out->width);
+    out->tip_shape = e->shape;
+    out->has_shoulder = e->has_shoulder;
+    out->has_stop = e->has_stop;
+    if (e->has_shoulder) {
+        out->shoulder = on_axis(b, e->shoulder + e->shoulder_gain * shift);
+        out->u_shoulder = hypot(hypot(e->u_shoulder, e->shoulder_gain * u), end_floor * out->width);
+    }
+    if (e->has_stop) {
+        out->stop = on_axis(b, e->stop);
+        out->u_stop = hypot(e->u_stop, end_floor * out->width);
+    }
+}
+
 static void fill_pin(const struct pin_body *b, const struct pin_ends *e, struct find_pin *out)
 {
     const struct find_strip *st = &b->strip;
     double s0 = st->s0 + st->ds * (double)b->i0, s1 = st->s0 + st->ds * (double)b->i1;
     memset(out, 0, sizeof *out);
     fill_axis(b, 0.5 * (s1 - s0), out);
-    out->tip = on_axis(b, e->tip);
-    out->u_tip = e->u_tip;
-    out->tip_shape = e->shape;
-    out->has_shoulder = e->has_shoulder;
-    out->has_stop = e->has_stop;
-    out->shoulder = e->has_shoulder ? on_axis(b, e->shoulder) : out->shoulder;
-    out->u_shoulder = e->u_shoulder;
-    out->stop = e->has_stop ? on_axis(b, e->stop) : out->stop;
-    out->u_stop = e->u_stop;
     pin_width_fit(b, &out->width, &out->u_width);
     fill_flanks(b, s0, s1, out);
-    out->length = e->tip - (e->has_shoulder ? e->shoulder : s0);
+    fill_ends(b, e, out);
+    out->length =
+        geo_dot(geo_sub(out->tip, e->has_shoulder ? out->shoulder : on_axis(b, s0)), b->axis.dir);
 }
 
 /* A body followed in the reduced film that may be worth measuring. */

@@ -17,7 +17,8 @@ static const double edge_sd_px = 1.6;    /* near the blur of a detector's chain:
 static const double small_sd_px = 1.0;   /* of the reduced film: block means have blurred already */
 static const double rows_most = 900.0;   /* rows of a strip */
 static const double cols_most = 220.0;   /* columns across the pin's width */
-static const double strip_half = 0.72;   /* of the width: room for collar and surroundings */
+static const double strip_half = 0.72;   /* of the width: flanks and their surroundings */
+static const double collar_half = 1.25;  /* and the collar */
 static const double ok_slope = 0.3;      /* of the median slope: weaker is another edge */
 static const double min_scale_px = 0.02; /* rounding of 8-bit films */
 static const double off_line = 5.0;      /* robust deviations: farther is no edge of this flank */
@@ -27,15 +28,14 @@ static const double memory_floor = 0.05;
 enum { RUN_MIN = 16 }; /* rows */
 
 static int strip_on(const struct find_image *im, const struct geo_line *axis, double width,
-                    struct find_strip *st, struct err *err)
+                    double half, struct find_strip *st, struct err *err)
 {
     double lo, hi, unit = im->scale;
     find_strip_release(st);
     if (!find_line_inside(im, axis, &lo, &hi))
         return 0;
     double ds = fmax(unit, (hi - lo) / rows_most), dt = fmax(unit, width / cols_most);
-    return find_strip_make(im, axis, lo, hi, ds, strip_half * width + 12.0 + 2.0 * unit, dt, st,
-                           err);
+    return find_strip_make(im, axis, lo, hi, ds, half * width + 12.0 + 2.0 * unit, dt, st, err);
 }
 
 static double run_median(const double *v, size_t i0, size_t i1)
@@ -56,10 +56,10 @@ double pin_body_s(const struct pin_body *b, size_t row)
     return b->strip.s0 + b->strip.ds * (double)row;
 }
 
-static size_t row_at(const struct find_strip *st, double s)
+size_t pin_body_row(const struct pin_body *b, double s)
 {
-    double i = floor((s - st->s0) / st->ds + 0.5);
-    return i <= 0.0 ? 0 : i >= (double)st->rows ? st->rows - 1 : (size_t)i;
+    double i = floor((s - b->strip.s0) / b->strip.ds + 0.5);
+    return i <= 0.0 ? 0 : i >= (double)b->strip.rows ? b->strip.rows - 1 : (size_t)i;
 }
 
 static void mark_rows(struct pin_body *b, int side, double limit)
@@ -91,9 +91,9 @@ static bool rerun(struct pin_body *b)
 }
 
 /* A strip on the axis and its edges within the window. */
-static int look_across(struct pin_body *b, double window, struct err *err)
+static int look_across(struct pin_body *b, double window, double half, struct err *err)
 {
-    int rc = strip_on(b->im, &b->axis, b->width, &b->strip, err);
+    int rc = strip_on(b->im, &b->axis, b->width, half, &b->strip, err);
     if (rc != 0 || b->strip.rows < RUN_MIN)
         return rc;
     pin_rows_release(&b->rows);
@@ -228,7 +228,8 @@ int pin_body_follow(const struct find_image *small, const struct pin_candidate *
     b->axis = c->axis;
     b->width = c->width;
     for (int k = 0; k < 2 && rc == 0 && *good; k++) {
-        rc = look_across(b, fmax(window_px[k] * small->scale, window_share[k] * b->width), err);
+        rc = look_across(b, fmax(window_px[k] * small->scale, window_share[k] * b->width),
+                         strip_half, err);
         *good = rc == 0 && b->rows.n >= RUN_MIN;
         if (!*good)
             break;
@@ -359,15 +360,15 @@ static bool grow(struct pin_body *b)
     return fit_both(b, start, end);
 }
 
-static int measure_round(struct pin_body *b, double s0, double s1, double window, bool *good,
-                         struct err *err)
+static int measure_round(struct pin_body *b, double s0, double s1, double window, double half,
+                         bool *good, struct err *err)
 {
-    int rc = look_across(b, window, err);
+    int rc = look_across(b, window, half, err);
     *good = rc == 0 && b->rows.n >= RUN_MIN;
     if (!*good)
         return rc;
-    b->i0 = row_at(&b->strip, s0);
-    b->i1 = row_at(&b->strip, s1);
+    b->i0 = pin_body_row(b, s0);
+    b->i1 = pin_body_row(b, s1);
     *good = b->i1 >= b->i0 + RUN_MIN;
     if (!*good)
         return 0;
@@ -394,7 +395,8 @@ int pin_body_measure(const struct find_image *film, const struct pin_body *coars
     double s1 = plumb_geo_along(
         &b->axis, find_strip_point(&coarse->strip, pin_body_s(coarse, coarse->i1), 0.0));
     for (int k = 0; k < 3 && rc == 0 && *good; k++) {
-        rc = measure_round(b, s0, s1, fmax(4.0, window_share[k] * b->width), good, err);
+        rc = measure_round(b, s0, s1, fmax(4.0, window_share[k] * b->width),
+                           k < 2 ? strip_half : collar_half, good, err);
         *good = *good && fmax(b->flank[0].scale, b->flank[1].scale) < crooked * b->width;
         if (rc != 0 || !*good)
             break;

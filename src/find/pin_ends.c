@@ -1,13 +1,12 @@
 /*
- * Where a pin ends and what sits on it, all along its axis.
+ * Where a pin ends: both ends of the core, the tip's shape and place.
  *
  * Ends: the mean level of the core falls to the surroundings at a free end, goes on into a collar,
  * a crown or a handle, or leaves the film. Tip: the end's edge in every column across, as a
  * function of x = distance from the axis / radius. A flat end that leans out of the film's plane
  * shows its rim as half an ellipse, s = centre + b sqrt(1-x^2), b = r sin(lean), and the axis ends
  * at the centre; a hemisphere is the same curve with b = r and ends at the summit; a cone is
- * s = apex - h x. Shoulder: the first row, going crownwards, where metal stands beside both flanks.
- * Stop: weaker matter beside both flanks, that ends again.
+ * s = apex - h x.
  *
  * Limits: what lean hides of a round end or a cone is not seen and stays in u_tip; a blunt cone
  * (h < 0.25 r) reads as flat.
@@ -20,14 +19,15 @@
 static const double core_half = 0.22; /* of the width */
 static const double free_drop = 0.5;  /* of the flanks' contrast */
 static const double end_sd_px = 2.0;
-static const double flat_ratio = 0.55;  /* b/r: sin of a lean no pin has; a round end has 1 */
-static const double collar_rise = 0.55; /* of the contrast of the flanks: metal beside the flank */
-static const double stop_rise = 0.04;   /* of the same: silicone */
+/* By how much an end lies farther out than its steepest place, against the same at the flanks (half
+ * of the width's correction): regression on phantoms, seeds 1 to 100. A flat end has no chord that
+ * thins out, a cone's apex all the more. */
+static const double flat_gain = 0.85, round_gain = 0.81, cone_gain = 1.5;
+static const double flat_ratio = 0.55; /* b/r: sin of a lean no pin has; a round end has 1 */
 
 enum { COLUMNS = 31, COLUMNS_MIN = 9 };
 
-/* Mean of each row i0..i1 between t0 and t1 across (relative to the middle); n values into out. */
-static void band(const struct pin_body *b, size_t i0, size_t i1, double t0, double t1, float *out)
+void pin_band(const struct pin_body *b, size_t i0, size_t i1, double t0, double t1, float *out)
 {
     const struct find_strip *st = &b->strip;
     for (size_t i = i0; i <= i1; i++) {
@@ -80,9 +80,9 @@ static bool along_make(const struct pin_body *b, struct along *a)
     a->other = malloc(n * sizeof *a->other);
     if (!a->core || !a->beside || !a->other)
         return false;
-    band(b, 0, last, -core_half * b->width, core_half * b->width, a->core);
-    band(b, 0, last, r + gap, r + gap + depth, a->beside);
-    band(b, 0, last, -r - gap - depth, -r - gap, a->other);
+    pin_band(b, 0, last, -core_half * b->width, core_half * b->width, a->core);
+    pin_band(b, 0, last, r + gap, r + gap + depth, a->beside);
+    pin_band(b, 0, last, -r - gap - depth, -r - gap, a->other);
     for (size_t i = 0; i < n; i++)
         a->beside[i] = 0.5F * (a->beside[i] + a->other[i]);
     return true;
@@ -164,7 +164,7 @@ static int end_curve(const struct pin_body *b, double tip, struct end_curve *c, 
     c->n = 0;
     for (int k = 0; k < COLUMNS; k++) {
         double x = -0.9 + 1.8 * k / (COLUMNS - 1), half = 0.9 * r / (COLUMNS - 1), at = 0.0;
-        band(b, i0, i1, x * r - half, x * r + half, v);
+        pin_band(b, i0, i1, x * r - half, x * r + half, v);
         double g = find_edge_in_row(v, n, 0, n, -1, &kernel, &at);
         if (g <= 0.0)
             continue;
@@ -230,19 +230,12 @@ static void tip_from(const struct shape_fit *e, const struct shape_fit *k, doubl
 {
     bool is_cone = k->rms < e->rms && k->b > 0.25 * r;
     const struct shape_fit *f = is_cone ? k : e;
-    if (is_cone) {
-        out->shape = FIND_TIP_CONE;
-        out->tip = f->a + f->b;
-        out->u_tip = hypot(f->u_a, f->u_b);
-    } else if (f->b < flat_ratio * r) {
-        out->shape = FIND_TIP_FLAT;
-        out->tip = f->a + fmin(0.0, f->b);
-        out->u_tip = f->u_a;
-    } else {
-        out->shape = FIND_TIP_ROUND;
-        out->tip = f->a + f->b;
-        out->u_tip = hypot(f->u_a, f->u_b);
-    }
+    bool is_flat = !is_cone && f->b < flat_ratio * r;
+    out->shape = is_cone ? FIND_TIP_CONE : is_flat ? FIND_TIP_FLAT : FIND_TIP_ROUND;
+    out->tip = f->a + (is_flat ? fmin(0.0, f->b) : f->b);
+    out->u_tip = is_flat ? f->u_a : hypot(f->u_a, f->u_b);
+    /* a cone's sides, moved outwards by d, move its apex by d / sin(half angle) */
+    out->tip_gain = is_cone ? cone_gain * hypot(r, f->b) / r : is_flat ? flat_gain : round_gain;
 }
 
 static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err *err)
@@ -260,106 +253,8 @@ static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err 
     return 0;
 }
 
-/* Mean over rows of v in (i, i+reach] less that in [i-reach, i). */
-static double step_at(const float *v, size_t n, size_t i, size_t reach)
-{
-    double lo = 0.0, hi = 0.0;
-    if (i < reach || i + reach >= n)
-        return 0.0;
-    for (size_t k = 1; k <= reach; k++) {
-        lo += (double)v[i - k];
-        hi += (double)v[i + k];
-    }
-    return (hi - lo) / (double)reach;
-}
-
-struct sides {
-    float *v[2];
-    size_t n; /* rows from the strip's start */
-    size_t reach;
-    double contrast;
-};
-
-/* Going crownwards means falling rows: positive where matter begins beside both flanks. */
-static double begins(const struct sides *s, size_t i)
-{
-    return fmin(-step_at(s->v[0], s->n, i, s->reach), -step_at(s->v[1], s->n, i, s->reach));
-}
-
-static bool local_peak(const struct sides *s, size_t i, double v)
-{
-    for (size_t k = 1; k <= s->reach; k++)
-        if (begins(s, i - k) > v || begins(s, i + k) >= v)
-            return false;
-    return true;
-}
-
-static double refine(const struct pin_body *b, const struct sides *s, size_t i)
-{
-    struct find_kernel kernel = along_kernel(&b->strip);
-    double sum = 0.0, at = (double)i;
-    for (int k = 0; k < 2; k++) {
-        size_t from = i > s->reach ? i - s->reach : 0;
-        find_edge_in_row(s->v[k], s->n, from, i + s->reach + 1, -1, &kernel, &at);
-        sum += at;
-    }
-    return b->strip.s0 + b->strip.ds * 0.5 * sum;
-}
-
-/* Does what begins at row i end again within the thickness of a stop? */
-static bool ends_again(const struct sides *s, size_t i, double rise, double most_rows)
-{
-    for (size_t k = s->reach; k < (size_t)most_rows && k + s->reach < i; k++)
-        if (-begins(s, i - k) > 0.0 && step_at(s->v[0], s->n, i - k, s->reach) > 0.5 * rise &&
-            step_at(s->v[1], s->n, i - k, s->reach) > 0.5 * rise)
-            return true;
-    return false;
-}
-
-static void scan_sides(const struct pin_body *b, const struct sides *s, struct pin_ends *e)
-{
-    double wr = b->width / b->strip.ds, tip_row = (e->tip - b->strip.s0) / b->strip.ds;
-    size_t from = (size_t)fmax(0.0, fmin((double)s->n - 1.0, tip_row - 1.5 * wr));
-    for (size_t i = from; i > 2 * s->reach && !e->has_shoulder; i--) {
-        double rise = begins(s, i);
-        if (rise < stop_rise * s->contrast || !local_peak(s, i, rise))
-            continue;
-        if (rise > collar_rise * s->contrast) {
-            e->has_shoulder = true;
-            e->shoulder = refine(b, s, i);
-            e->u_shoulder = 1.0;
-        } else if (!e->has_stop && ends_again(s, i, rise, 1.6 * wr)) {
-            e->has_stop = true;
-            e->stop = refine(b, s, i);
-            e->u_stop = 1.5;
-        }
-    }
-}
-
-static int measure_sides(const struct pin_body *b, struct pin_ends *e, struct err *err)
-{
-    struct sides s = {.n = b->strip.rows};
-    double r = 0.5 * b->width, gap = 3.0, depth = fmax(4.0, 0.06 * b->width);
-    int rc = 0;
-    s.reach = (size_t)fmax(4.0, 0.15 * b->width / b->strip.ds);
-    s.contrast = b->inside - 0.5 * (b->outside[0] + b->outside[1]);
-    for (int k = 0; k < 2; k++) {
-        s.v[k] = plumb_mem_array(s.n, sizeof *s.v[k], err);
-        if (!s.v[k])
-            rc = ERR_NOMEM;
-    }
-    if (rc == 0) {
-        band(b, 0, s.n - 1, r + gap, r + gap + depth, s.v[0]);
-        band(b, 0, s.n - 1, -r - gap - depth, -r - gap, s.v[1]);
-        scan_sides(b, &s, e);
-    }
-    free(s.v[0]);
-    free(s.v[1]);
-    return rc;
-}
-
 int pin_ends_measure(const struct pin_body *b, struct pin_ends *e, struct err *err)
 {
     int rc = measure_tip(b, e, err);
-    return rc == 0 ? measure_sides(b, e, err) : rc;
+    return rc == 0 ? pin_collar_measure(b, e, err) : rc;
 }

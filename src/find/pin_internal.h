@@ -88,6 +88,7 @@ void pin_body_release(struct pin_body *b);
 double pin_body_half(const struct pin_body *b, double s);
 double pin_body_mid(const struct pin_body *b, double s);
 double pin_body_s(const struct pin_body *b, size_t row);
+size_t pin_body_row(const struct pin_body *b, double s);
 /* Turns s round so that it grows towards the other end. */
 void pin_body_flip(struct pin_body *b);
 
@@ -98,16 +99,22 @@ struct pin_ends {
     double at[2];              /* s of the end of the core */
     double drop[2];            /* fall of the core there against the flanks' contrast */
     double tip, u_tip;         /* s of the axis' end */
+    double tip_gain;           /* its shift against the shift of the flanks (pin_width_fit) */
     double tip_rms;            /* px, of the tip's shape about its curve */
     enum find_tip shape;
     bool has_shoulder, has_stop;
     double shoulder, u_shoulder, stop, u_stop; /* s */
+    double shoulder_gain;                      /* as tip_gain */
 };
 /* Kinds and places of both ends. */
 void pin_ends_find(const struct pin_body *b, struct pin_ends *out);
 /* The end likelier to be the tip is turned to large s: the free one; of two, the one away from
  * where the film is dark (air, find_scene). */
 void pin_ends_turn(struct pin_body *b, struct geo_point air, struct pin_ends *e);
+/* Mean of each row i0..i1 between t0 and t1 across (from the middle); i1-i0+1 values. */
+void pin_band(const struct pin_body *b, size_t i0, size_t i1, double t0, double t1, float *out);
+/* Shoulder and stop, with the tip known. */
+int pin_collar_measure(const struct pin_body *b, struct pin_ends *e, struct err *err);
 /* With the tip at large s: its shape and place, shoulder and stop. */
 int pin_ends_measure(const struct pin_body *b, struct pin_ends *e, struct err *err);
 
