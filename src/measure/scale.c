@@ -10,8 +10,9 @@
 
 #include <stdio.h>
 
-/* One-sided 95 %: the lean has only one side. */
-static const double one_sided = 1.6448536269514722;
+/* The lean counts when it is larger than 2.5 times its own uncertainty. A looser rule would
+ * let chance choose the gauge, and a gauge chosen by its error carries it. */
+static const double significant_k = 2.5;
 /* Magnification of a periapical film is 1.01 to 1.14 (M = SID/(SID-OID), SID 200 to 400 mm, OID 5
  * to 25 mm, common practice, no source): the sensor's plane is no better than 10 % for the tooth.
  */
@@ -63,7 +64,7 @@ static bool lean_is_significant(const struct scene *sc, const double *relative, 
     lean->u_ratio = hypot(relative[along], relative[across]);
     const double ratio =
         scene_gauge_scale(sc, (size_t)across) / scene_gauge_scale(sc, (size_t)along);
-    lean->significant = ratio + one_sided * lean->u_ratio < 1.0;
+    lean->significant = ratio + significant_k * lean->u_ratio < 1.0;
     return lean->significant;
 }
 

@@ -33,25 +33,27 @@ static void random_site(struct unc_rng *r, struct site *s, struct placing *p)
     p->mirrored = plumb_unc_rng_uniform(r) < 0.5;
 }
 
+enum { OBJECTS = 5 };
+
 /* Which object a mark is on: 0 the pin, else an index of its own. */
 static int object_of(const char *name)
 {
-    static const char *const word[] = {"mesial.", "distal.", "bounds["};
-    for (int i = 0; i < 3; i++)
+    static const char *const word[] = {"mesial.", "distal.", "bounds[", "site_tooth."};
+    for (int i = 0; i + 1 < OBJECTS; i++)
         if (strncmp(name, word[i], strlen(word[i])) == 0)
             return i + 1;
     return 0;
 }
 
-/* What goes wrong between the mouth and the sheet. */
-static void spoil(struct unc_rng *r, const struct meas_config *c, const struct placing *p,
-                  struct sheet *s)
+/* What goes wrong between the mouth and the sheet. Returns the pin's lean, deg. */
+static double spoil(struct unc_rng *r, const struct meas_config *c, const struct placing *p,
+                    struct sheet *s)
 {
     enum { MARKS = 200 };
     struct sheet_mark_ref ref[MARKS];
     size_t n = plumb_sheet_marks(s, ref, MARKS);
-    double magnify[4] = {1.0}, middle = 0.5 * (film_px - 1.0);
-    for (int i = 1; i < 4; i++) /* an object so far towards the tube is seen so much larger */
+    double magnify[OBJECTS] = {1.0}, middle = 0.5 * (film_px - 1.0);
+    for (int i = 1; i < OBJECTS; i++) /* an object so far towards the tube is seen so much larger */
         magnify[i] = 1.0 / (1.0 - c->plane.u_mm * plumb_unc_rng_normal(r) / c->source_to_film_mm);
     for (size_t i = 0; i < n && i < MARKS; i++) {
         struct mark *m = ref[i].mark;
@@ -63,6 +65,7 @@ static void spoil(struct unc_rng *r, const struct meas_config *c, const struct p
     double lean = c->lean.u_mm * rad * plumb_unc_rng_normal(r);
     s->gauge[0].mm = s->gauge[0].mm / cos(lean) + c->gauge_size.u_mm * plumb_unc_rng_normal(r);
     s->gauge[1].mm += c->gauge_size.u_mm * plumb_unc_rng_normal(r);
+    return fabs(lean) / rad;
 }
 
 static struct coverage_row *row_of(struct coverage *c, const char *id)
@@ -95,7 +98,7 @@ int coverage_run(size_t trials, uint64_t seed, struct coverage *out, struct err 
     *out = (struct coverage){0};
     int rc = plumb_meas_config_default(&config, err);
     plumb_unc_rng_seed(&rng, seed);
-    for (size_t t = 0; rc == 0 && t < trials; t++) {
+    for (size_t trial = 0; rc == 0 && trial < trials; trial++) {
         struct site s;
         struct placing p;
         struct sheet sheet;
@@ -103,7 +106,7 @@ int coverage_run(size_t trials, uint64_t seed, struct coverage *out, struct err 
         struct site_value truth[SITE_VALUES];
         random_site(&rng, &s, &p);
         site_sheet(&s, &p, 0.0, &sheet);
-        spoil(&rng, &config, &p, &sheet);
+        double lean_deg = spoil(&rng, &config, &p, &sheet);
         struct meas_film film = {.width = (size_t)film_px, .height = (size_t)film_px};
         rc = plumb_meas_run(&sheet, &film, &config, &r, err);
         size_t n = site_truth(&s, truth);
@@ -115,6 +118,9 @@ int coverage_run(size_t trials, uint64_t seed, struct coverage *out, struct err 
         const struct meas_quantity *k = rc == 0 ? plumb_meas_find(&r, "scale") : NULL;
         if (k != NULL)
             count(out, k, p.mm_per_px);
+        const struct meas_quantity *t = rc == 0 ? plumb_meas_find(&r, "tilt") : NULL;
+        if (t != NULL)
+            count(out, t, lean_deg);
         plumb_meas_result_release(&r);
         plumb_sheet_release(&sheet);
     }

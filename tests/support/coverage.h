@@ -9,7 +9,7 @@
 #include <stdint.h>
 #include "plumbrule/measure.h"
 
-enum { COVERAGE_IDS = 48 };
+enum { COVERAGE_IDS = 64 };
 struct coverage_row {
     char id[MEAS_ID];
     double n, held, sum_z, sum_z2;

@@ -6,8 +6,17 @@ static const double rad = 3.14159265358979323846 / 180.0;
 
 void site_default(struct site *s)
 {
-    *s = (struct site){
-        .pin_deg = 3.0, .root_deg = {2.0, -1.0}, .length = 12.0, .width = 2.2, .bound_v = 16.0};
+    *s = (struct site){.pin_deg = 3.0,
+                       .root_deg = {2.0, -1.0},
+                       .length = 12.0,
+                       .width = 2.2,
+                       .bound_v = 16.0,
+                       .site_top = {-0.3, -8.5},
+                       .site_cej = {{2.4, -0.9}, {-2.4, -1.1}},
+                       .site_apex = {0.6, 11.5},
+                       .fracture = {{2.2, 0.3}, {-2.3, 2.5}},
+                       .plan_length = 7.0,
+                       .plan_width = 3.0};
     for (int i = 0; i < 2; i++) {
         double side = i == MESIAL ? 1.0 : -1.0;
         s->cej[i] = (struct geo_point){side * 4.0, -1.0};
@@ -94,6 +103,14 @@ void site_sheet(const struct site *s, const struct placing *p, double sd, struct
         nb->crest = put(p, s->crest[i], sd);
         put_path(&nb->near, p, s->near_top[i], s->near_end[i], sd);
     }
+    struct sheet_site_tooth *t = &out->site_tooth;
+    t->top = put(p, s->site_top, sd);
+    t->apex = put(p, s->site_apex, sd);
+    for (int i = 0; i < SIDES; i++) {
+        t->cej[i] = put(p, s->site_cej[i], sd);
+        t->fracture[i] = put(p, s->fracture[i], sd);
+    }
+    out->plan = (struct sheet_plan){true, s->plan_length, s->plan_width, PLAN_ON_PIN};
     out->n_bounds = 1;
     strcpy(out->bound[0].what, "canal roof");
     put_path(&out->bound[0].path, p, (struct geo_point){-9.0, s->bound_v},
@@ -110,15 +127,20 @@ static double near_at(const struct site *s, int side, double v)
 }
 
 /* The site's frame leans by the mean of the roots' angles. */
-static double space_along_m(const struct site *s)
+static struct geo_point apical_of(const struct site *s)
 {
-    double bis = 0.5 * (s->root_deg[0] + s->root_deg[1]);
-    struct geo_point a = lean(bis), m = {a.y, -a.x};
-    double level = 0.5 * (geo_dot(s->crest[0], a) + geo_dot(s->crest[1], a));
+    return lean(0.5 * (s->root_deg[0] + s->root_deg[1]));
+}
+
+/* Free width along m, so far below the middle of the crests. */
+static double space_along_m(const struct site *s, double below)
+{
+    struct geo_point a = apical_of(s), m = {a.y, -a.x};
+    double level = 0.5 * (geo_dot(s->crest[0], a) + geo_dot(s->crest[1], a)) + below;
     double x[2];
     for (int i = 0; i < 2; i++) {
         /* point on the near side with coordinate `level` along a, found by bisection */
-        double lo = -1.5, hi = 13.0;
+        double lo = s->near_top[i].y, hi = s->near_end[i].y;
         for (int k = 0; k < 200; k++) {
             double v = 0.5 * (lo + hi);
             struct geo_point p = {near_at(s, i, v), v};
@@ -136,13 +158,14 @@ static double from_near(const struct site *s, int side, struct geo_point p)
     return fabs(geo_cross(d, geo_sub(p, s->near_top[side])));
 }
 
-static double pin_clearance(const struct site *s, int side)
+/* From the side of a cylinder on the pin's axis; two straight lines are nearest at an end. */
+static double side_clearance(const struct site *s, int side, double width, double length)
 {
     struct geo_point dir = lean(s->pin_deg), across = {dir.y, -dir.x};
-    struct geo_point off = geo_mul(across, (side == MESIAL ? 0.5 : -0.5) * s->width);
+    struct geo_point off = geo_mul(across, (side == MESIAL ? 0.5 : -0.5) * width);
     double top = from_near(s, side, off);
-    double end = from_near(s, side, geo_add(geo_mul(dir, s->length), off));
-    return fmin(top, end); /* two straight lines: the nearest point is at an end */
+    double end = from_near(s, side, geo_add(geo_mul(dir, length), off));
+    return fmin(top, end);
 }
 
 size_t site_truth(const struct site *s, struct site_value e[SITE_VALUES])
@@ -154,8 +177,8 @@ size_t site_truth(const struct site *s, struct site_value e[SITE_VALUES])
     E("angle.distal", s->pin_deg - s->root_deg[1]);
     E("angle.mean", s->pin_deg - 0.5 * (s->root_deg[0] + s->root_deg[1]));
     E("angle.roots", s->root_deg[1] - s->root_deg[0]);
-    E("clearance.mesial", pin_clearance(s, 0));
-    E("clearance.distal", pin_clearance(s, 1));
+    E("clearance.mesial", side_clearance(s, 0, s->width, s->length));
+    E("clearance.distal", side_clearance(s, 1, s->width, s->length));
     E("level.mesial", geo_dot(s->crest[0], p));
     E("level.distal", geo_dot(s->crest[1], p));
     E("stop.mesial", geo_dot(s->crest[0], p) + 2.0);
@@ -166,7 +189,7 @@ size_t site_truth(const struct site *s, struct site_value e[SITE_VALUES])
     E("cej_crest.distal", geo_dot(geo_sub(s->crest[1], s->cej[1]), lean(s->root_deg[1])));
     E("root_length.mesial", geo_dot(geo_sub(s->apex[0], s->cej[0]), lean(s->root_deg[0])));
     E("root_length.distal", geo_dot(geo_sub(s->apex[1], s->cej[1]), lean(s->root_deg[1])));
-    E("space.crest", space_along_m(s));
+    E("space.crest", space_along_m(s, 0.0));
     E("bound.1", s->bound_v - tip.y);
     E("bound_axis.1", (s->bound_v - tip.y) / p.y);
     for (int i = 0; i < SIDES; i++) {
@@ -175,6 +198,30 @@ size_t site_truth(const struct site *s, struct site_value e[SITE_VALUES])
         E(i == MESIAL ? "loss_pct.mesial" : "loss_pct.distal",
           100.0 * loss / (e[14 + i].value - 2.0));
     }
+    struct geo_point a = apical_of(s), m = {a.y, -a.x}, plan = geo_mul(p, s->plan_length);
+    struct geo_point top = geo_mix(s->site_cej[0], s->site_cej[1], 0.5);
+    struct geo_point axis = geo_unit(geo_sub(s->site_apex, top));
+    double root = geo_dist(s->site_apex, top), crown = geo_dot(geo_sub(top, s->site_top), axis);
+    double bare = geo_dot(geo_sub(geo_mix(s->crest[0], s->crest[1], 0.5), top), axis);
+    E("root_length.site", root);
+    E("ratio.anatomic", crown / root);
+    E("ratio.clinical", (crown + bare) / (root - bare));
+    E("beyond_apex", (s->bound_v - s->site_apex.y) / axis.y);
+    E("fracture.mesial", geo_dot(geo_sub(s->fracture[0], s->crest[0]), axis));
+    E("fracture.distal", geo_dot(geo_sub(s->fracture[1], s->crest[1]), axis));
+    E("sound.mesial", geo_dot(geo_sub(s->crest[0], s->fracture[0]), axis));
+    E("rbl_pct.mesial", 100.0 * e[12].value / e[14].value);
+    E("space.apical", space_along_m(s, s->plan_length));
+    E("turn.shoulder", geo_dot(tip, m));
+    E("plan.clearance.mesial", side_clearance(s, 0, s->plan_width, s->plan_length));
+    E("plan.clearance.distal", side_clearance(s, 1, s->plan_width, s->plan_length));
+    E("plan.widest", 2.0 * (fmin(side_clearance(s, 0, 0.0, s->plan_length),
+                                 side_clearance(s, 1, 0.0, s->plan_length)) -
+                            1.5));
+    E("plan.depth.mesial", geo_dot(geo_sub(plan, s->crest[0]), p));
+    E("plan.depth.distal", geo_dot(geo_sub(plan, s->crest[1]), p));
+    E("plan.bound.1", s->bound_v - plan.y);
+    E("plan.bound_axis.1", (s->bound_v - plan.y) / p.y);
 #undef E
     return n;
 }

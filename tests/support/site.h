@@ -17,6 +17,8 @@ struct site {
     struct geo_point cej[2], apex[2], crest[2];
     struct geo_point near_top[2], near_end[2]; /* straight near sides */
     double bound_v;                            /* a bound straight across at this depth */
+    struct geo_point site_top, site_cej[2], site_apex, fracture[2];
+    double plan_length, plan_width; /* on the pin's axis, from the shoulder */
 };
 struct placing {
     double turn_deg, mm_per_px;
@@ -28,7 +30,7 @@ void site_default(struct site *s);
 /* Every mark with the same sd, px (0: the defaults). */
 void site_sheet(const struct site *s, const struct placing *p, double sd, struct sheet *out);
 /* What must be measured of it, by trigonometry. */
-enum { SITE_VALUES = 40 };
+enum { SITE_VALUES = 64 };
 struct site_value {
     const char *id;
     double value;
