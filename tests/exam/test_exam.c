@@ -1,0 +1,159 @@
+/*
+ * Exam: a sheet and its film together. On the demo film of the first drill, whose truth the
+ * generator wrote beside it (demo-images/first-drill.truth.json); the numbers below are read from
+ * there.
+ */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "plumbrule/exam.h"
+
+static const char film_path[] = "demo-images/first-drill.tif";
+static const struct geo_point true_tip = {466.33, 871.64};
+static const double mm_per_px = 0.02426;
+static const struct exam_gauge gauges[] = {{GAUGE_LENGTH, 12.0, 0.0}, {GAUGE_ACROSS, 2.2, 0.0}};
+
+static void open_film(struct exam *e)
+{
+    struct exam_options o;
+    struct err err = {0};
+    plumb_exam_options_default(&o);
+    if (plumb_exam_open_film(film_path, &o, e, &err) != 0)
+        fail_msg("%s", err.text);
+    e->sheet.site.tooth = 35;
+}
+
+static void propose(struct exam *e)
+{
+    struct err err = {0};
+    size_t pins = 0;
+    if (plumb_exam_propose(e, gauges, 2, &pins, &err) != 0)
+        fail_msg("%s", err.text);
+    assert_int_equal(pins, 1);
+}
+
+static void found_marks_are_labelled_and_right(void **state)
+{
+    (void)state;
+    struct exam e;
+    open_film(&e);
+    propose(&e);
+    const struct sheet_pin *p = &e.sheet.pin;
+    assert_true(p->tip.set && p->tip.by == MARK_FOUND && p->tip.sd > 0.0);
+    /* Wanted of the finder: the tip within 0.1 mm. */
+    assert_true(hypot(p->tip.x - true_tip.x, p->tip.y - true_tip.y) * mm_per_px < 0.1);
+    assert_int_equal(e.sheet.n_gauges, 2);
+    assert_true(e.sheet.gauge[0].end[1].set && e.sheet.gauge[1].end[0].set);
+    /* Lower left, seen from facial: mesial is on the viewer's left. */
+    assert_true(p->side[MESIAL][0].x < p->side[DISTAL][0].x);
+    const struct meas_quantity *k = plumb_meas_find(&e.result, "scale");
+    assert_non_null(k);
+    assert_true(fabs(k->v.value - mm_per_px) < k->U);
+    plumb_exam_release(&e);
+}
+
+static void what_a_hand_has_set_stays(void **state)
+{
+    (void)state;
+    struct exam e;
+    open_film(&e);
+    e.sheet.pin.tip = (struct mark){.set = true, .x = 470.0, .y = 860.0, .by = MARK_HAND};
+    e.sheet.pin.shoulder = (struct mark){.set = true, .x = 471.0, .y = 380.0, .by = MARK_MOVED};
+    propose(&e);
+    assert_true(e.sheet.pin.tip.by == MARK_HAND && e.sheet.pin.tip.y == 860.0);
+    assert_true(e.sheet.pin.shoulder.by == MARK_MOVED && e.sheet.pin.shoulder.x == 471.0);
+    assert_true(e.sheet.pin.axis[0].by == MARK_FOUND);
+    plumb_exam_release(&e);
+}
+
+/* Rough clicks 8 px off: sides on the right sides of the root, the crest within 0.1 mm in height.
+ */
+static void rough_clicks_place_root_and_crest(void **state)
+{
+    (void)state;
+    struct exam e;
+    struct err err = {0};
+    open_film(&e);
+    propose(&e);
+    if (plumb_exam_propose_root(&e, MESIAL, 193.0, 348.0, 273.0, 892.0, &err) != 0)
+        fail_msg("%s", err.text);
+    const struct sheet_neighbour *nb = &e.sheet.side[MESIAL];
+    assert_true(nb->near.n >= 5 && nb->far.n >= 5);
+    assert_true(nb->near.at[0].x > nb->far.at[0].x); /* near faces the site, to the right */
+    assert_true(nb->apex.by == MARK_FOUND);
+    if (plumb_exam_propose_crest(&e, MESIAL, 300.0, 424.0, &err) != 0)
+        fail_msg("%s", err.text);
+    assert_true(fabs(nb->crest.y - 415.5) * mm_per_px < 0.1);
+    assert_non_null(plumb_meas_find(&e.result, "angle.mesial"));
+    assert_int_equal(plumb_exam_propose_crest(&e, DISTAL, -50.0, 10.0, &err), ERR_ARG);
+    assert_false(e.sheet.side[DISTAL].crest.set);
+    plumb_exam_release(&e);
+}
+
+static void a_sheet_knows_its_film(void **state)
+{
+    (void)state;
+    char dir[] = "/tmp/plumbrule-exam-XXXXXX", sheet[64];
+    struct exam e;
+    struct exam_options o;
+    struct err err = {0};
+    assert_non_null(mkdtemp(dir));
+    snprintf(sheet, sizeof sheet, "%s/s.json", dir);
+    open_film(&e);
+    propose(&e);
+    char here[200];
+    assert_non_null(getcwd(here, sizeof here));
+    char *full = plumb_path_join(here, film_path, &err);
+    plumb_text_copy(e.sheet.film.file, sizeof e.sheet.film.file, full);
+    assert_int_equal(plumb_exam_save(&e, sheet, false, &err), 0);
+    assert_int_equal(plumb_exam_save(&e, sheet, false, &err), ERR_CREATE); /* nothing is lost */
+    e.sheet.film.sha256[0] = e.sheet.film.sha256[0] == '0' ? '1' : '0';
+    assert_int_equal(plumb_exam_save(&e, sheet, true, &err), 0);
+    plumb_exam_release(&e);
+    plumb_exam_options_default(&o);
+    assert_int_equal(plumb_exam_open_sheet(sheet, &o, &e, &err), ERR_FORMAT);
+    assert_non_null(strstr(err.text, "--film-changed"));
+    o.film_changed = true;
+    assert_int_equal(plumb_exam_open_sheet(sheet, &o, &e, &err), 0);
+    plumb_exam_release(&e);
+    unlink(sheet);
+    rmdir(dir);
+    free(full);
+}
+
+static void faults_leave_nothing_behind(void **state)
+{
+    (void)state;
+    struct exam_options o;
+    struct exam e;
+    struct err err = {0};
+    plumb_exam_options_default(&o);
+    assert_int_equal(plumb_exam_open_film("no-such.png", &o, &e, &err), ERR_NOTFOUND);
+    assert_null(e.film_path);
+    assert_int_equal(plumb_exam_open_sheet("no-such.json", &o, &e, &err), ERR_NOTFOUND);
+    o.limits_path = "no-such-limits.json";
+    assert_int_equal(plumb_exam_open_film(film_path, &o, &e, &err), ERR_NOTFOUND);
+    assert_non_null(strstr(err.text, "limits file"));
+    assert_null(e.film.grey);
+}
+
+int main(void)
+{
+    setenv("XDG_CONFIG_HOME", "/nowhere", 1);
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(found_marks_are_labelled_and_right),
+        cmocka_unit_test(what_a_hand_has_set_stays),
+        cmocka_unit_test(rough_clicks_place_root_and_crest),
+        cmocka_unit_test(a_sheet_knows_its_film),
+        cmocka_unit_test(faults_leave_nothing_behind),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
