@@ -16,6 +16,8 @@ static const struct pin_params defaults = {.small_side = 480,
 static const double hopeless = 0.05; /* of the best lead's score */
 /* Standard uncertainty of an end's own shift: a share of it, and what the model leaves out, as a
  * share of the width (study on phantoms, see pin_ends.c). */
+/* Surroundings unlike on both sides shift the flanks unlike: a share of the flanks' shift. */
+static const double uneven_sides = 0.05;
 static const double end_share = 0.4, end_floor = 0.008;
 static const double shank_scale = 1.5; /* reduced px */
 enum { FINE_MAX = 8, SIDE_MIN = 64, CHAIN_MAX = 2 };
@@ -42,12 +44,11 @@ static struct geo_point on_axis(const struct pin_body *b, double s)
 static void fill_axis(const struct pin_body *b, double reach, struct find_pin *out)
 {
     out->axis = b->axis;
-    double h = fmin(reach, b->axis.u_offset / fmax(1e-12, b->axis.u_angle));
+    out->axis.u_offset = hypot(b->axis.u_offset, uneven_sides * 0.5 * (out->width - b->width));
+    double h = fmin(reach, out->axis.u_offset / fmax(1e-12, b->axis.u_angle));
     out->ends[0] = plumb_geo_on(&b->axis, -h);
     out->ends[1] = plumb_geo_on(&b->axis, h);
-    out->u_ends = hypot(b->axis.u_offset, h * b->axis.u_angle);
-    if (h > 0.0)
-        out->u_ends = fmax(b->axis.u_offset, h * b->axis.u_angle) * sqrt(2.0);
+    out->u_ends = sqrt(2.0) * fmax(out->axis.u_offset, h * b->axis.u_angle);
 }
 
 /* The flanks as fitted, moved outwards to where the cylinder ends. */
@@ -87,8 +88,8 @@ static void fill_pin(const struct pin_body *b, const struct pin_ends *e, struct 
     const struct find_strip *st = &b->strip;
     double s0 = st->s0 + st->ds * (double)b->i0, s1 = st->s0 + st->ds * (double)b->i1;
     memset(out, 0, sizeof *out);
-    fill_axis(b, 0.5 * (s1 - s0), out);
     pin_width_fit(b, &out->width, &out->u_width);
+    fill_axis(b, 0.5 * (s1 - s0), out);
     fill_flanks(b, s0, s1, out);
     fill_ends(b, e, out);
     out->length =

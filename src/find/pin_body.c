@@ -3,10 +3,10 @@
  * a robust straight line through each, the axis as their bisector. Twice, since the first strip is
  * only as straight as the candidate was.
  *
- * Uncertainty: from the residuals about each flank. Neighbouring rows share blur, noise of the
- * detector and background, so n rows count as n / tau independent ones, tau = 1 + 2 sum of the
- * residuals' autocorrelation up to its first fall below 0.05 (Sokal 1997, "Monte Carlo methods in
- * statistical mechanics", section 3).
+ * Uncertainty: delete-a-block jackknife. Neighbouring rows share blur, noise of the detector and,
+ * over longer stretches, the surroundings (a root's edge along the flank); the flanks are cut into
+ * eight blocks, fitted eight times without one of them, and the spread of the fits gives the
+ * variance of line and bisector (Kunsch, Ann. Statist. 17 (1989) 1217).
  */
 #include <math.h>
 #include <stdlib.h>
@@ -24,8 +24,9 @@ static const double min_scale_px = 0.02; /* rounding of 8-bit films */
 static const double off_line = 5.0;      /* robust deviations: farther is no edge of this flank */
 static const double flute_depth = 0.22;  /* of the width: a row this far inside may be a flute's */
 static const double crooked = 0.06;      /* of the width: no pin's flank, not even a drill's */
-static const double memory_floor = 0.05;
-enum { RUN_MIN = 16 }; /* rows */
+/* Student's factor for 95 % with 7 degrees of freedom against the normal one: 2.36 / 1.96. */
+static const double few_blocks = 1.2;
+enum { RUN_MIN = 16, BLOCKS = 8 }; /* rows; parts of a flank */
 
 static int strip_on(const struct find_image *im, const struct geo_line *axis, double width,
                     double half, struct find_strip *st, struct err *err)
@@ -38,17 +39,13 @@ static int strip_on(const struct find_image *im, const struct geo_line *axis, do
     return find_strip_make(im, axis, lo, hi, ds, half * width + 12.0 + 2.0 * unit, dt, st, err);
 }
 
-static double run_median(const double *v, size_t i0, size_t i1)
+static double run_median(const struct pin_rows *r, int side, size_t i0, size_t i1)
 {
+    float *c = r->room;
     size_t n = i1 - i0 + 1;
-    float *c = malloc(n * sizeof *c);
-    if (!c)
-        return 0.0;
     for (size_t i = 0; i < n; i++)
-        c[i] = (float)v[i0 + i];
-    double m = find_quantile_f(c, n, 0.5);
-    free(c);
-    return m;
+        c[i] = (float)r->g[side][i0 + i];
+    return find_quantile_f(c, n, 0.5);
 }
 
 double pin_body_s(const struct pin_body *b, size_t row)
@@ -126,50 +123,53 @@ static void adopt_axis(struct pin_body *b)
     b->width = 2.0 * pin_body_half(b, m);
 }
 
-/* Residual variance inflated by its own memory; both of a flank's line at its centroid. */
-static void flank_errors(const struct pin_body *b, int k, double *u_a, double *u_b)
+/* The lines of both flanks without the rows a..z. */
+static bool fit_without(struct pin_body *b, size_t a, size_t z, struct pin_flank f[2])
 {
-    const struct pin_flank *f = &b->flank[k];
-    const struct find_strip *st = &b->strip;
-    size_t n = 0, rows = b->i1 - b->i0 + 1;
-    double *r = calloc(rows, sizeof *r), ms = 0.0, ss = 0.0, tau = 1.0, c0 = 0.0;
-    *u_a = *u_b = HUGE_VAL;
-    if (!r)
-        return;
-    for (size_t i = b->i0; i <= b->i1; i++) {
-        double s = st->s0 + st->ds * (double)i, d = b->rows.t[k][i] - f->a - f->b * s;
-        bool used = b->rows.ok[k][i] && fabs(d) < 4.685 * f->scale;
-        r[i - b->i0] = used ? d : 0.0;
-        n += used;
-        ms += used ? s : 0.0;
-        ss += used ? s * s : 0.0;
-        c0 += used ? d * d : 0.0;
+    struct pin_flank whole[2] = {b->flank[0], b->flank[1]};
+    size_t n = (z - a + 1) * sizeof(bool);
+    for (int k = 0; k < 2; k++) {
+        memcpy(b->rows.held[k], b->rows.ok[k] + a, n);
+        memset(b->rows.ok[k] + a, 0, n);
     }
-    for (size_t lag = 1; lag < rows / 4 && c0 > 0.0; lag++) {
-        double c = 0.0;
-        for (size_t i = 0; i + lag < rows; i++)
-            c += r[i] * r[i + lag];
-        if (c < memory_floor * c0)
-            break;
-        tau += 2.0 * c / c0;
+    bool good = fit_both(b, b->i0, b->i1);
+    for (int k = 0; k < 2; k++) {
+        memcpy(b->rows.ok[k] + a, b->rows.held[k], n);
+        f[k] = b->flank[k];
+        b->flank[k] = whole[k];
     }
-    free(r);
-    if (n < 8)
-        return;
-    double sd = fmax(min_scale_px, sqrt(c0 / (double)(n - 2)));
-    *u_a = sd * sqrt(tau / (double)n);
-    *u_b = sd * sqrt(tau / (ss - ms * ms / (double)n));
+    return good;
 }
 
+/* Delete-a-block jackknife of both flanks and of their bisector. */
 static void axis_errors(struct pin_body *b)
 {
-    double ua[2], ub[2];
-    for (int k = 0; k < 2; k++) {
-        flank_errors(b, k, &ua[k], &ub[k]);
-        b->u_flank[k] = ua[k];
+    size_t rows = b->i1 - b->i0 + 1, block = rows / BLOCKS + 1;
+    double m = 0.5 * (pin_body_s(b, b->i0) + pin_body_s(b, b->i1)), n = 0.0;
+    double at[4][BLOCKS], mean[4] = {0}, var[4] = {0};
+    for (size_t a = b->i0; a <= b->i1; a += block) {
+        struct pin_flank f[2];
+        size_t z = a + block - 1 < b->i1 ? a + block - 1 : b->i1;
+        if (!fit_without(b, a, z, f))
+            continue;
+        size_t k = (size_t)n;
+        for (int i = 0; i < 2; i++)
+            at[i][k] = f[i].a + f[i].b * m;
+        at[2][k] = 0.5 * (at[0][k] + at[1][k]);
+        at[3][k] = 0.5 * (f[0].b + f[1].b);
+        n += 1.0;
     }
-    b->axis.u_offset = 0.5 * hypot(ua[0], ua[1]);
-    b->axis.u_angle = 0.5 * hypot(ub[0], ub[1]);
+    for (int i = 0; i < 4; i++) {
+        for (size_t k = 0; k < (size_t)n; k++)
+            mean[i] += at[i][k] / n;
+        for (size_t k = 0; k < (size_t)n; k++)
+            var[i] += (at[i][k] - mean[i]) * (at[i][k] - mean[i]) * (n - 1.0) / n;
+    }
+    double least = min_scale_px * min_scale_px, k = n >= 4.0 ? few_blocks : 10.0;
+    b->u_flank[0] = k * sqrt(var[0] + least);
+    b->u_flank[1] = k * sqrt(var[1] + least);
+    b->axis.u_offset = k * sqrt(var[2] + least);
+    b->axis.u_angle = k * sqrt(var[3] + least / pow(b->strip.ds * (double)rows, 2.0));
 }
 
 /* Mean level of the rows i0..i1 between two distances across, from the middle. */
@@ -203,7 +203,7 @@ static void levels(struct pin_body *b)
         both += b->rows.ok[0][i] && b->rows.ok[1][i];
     b->seen = (double)both / (double)(b->i1 - b->i0 + 1);
     b->slope =
-        0.5 * (run_median(b->rows.g[0], b->i0, b->i1) + run_median(b->rows.g[1], b->i0, b->i1));
+        0.5 * (run_median(&b->rows, 0, b->i0, b->i1) + run_median(&b->rows, 1, b->i0, b->i1));
 }
 
 /* Rows before the candidate's beginning are another body's. */
@@ -374,7 +374,7 @@ static int measure_round(struct pin_body *b, double s0, double s1, double window
         return 0;
     size_t apical = b->i1 - (b->i1 - b->i0) / 2; /* the collar's edges are not the pin's */
     for (int k = 0; k < 2; k++)
-        mark_rows(b, k, ok_slope * run_median(b->rows.g[k], apical, b->i1));
+        mark_rows(b, k, ok_slope * run_median(&b->rows, k, apical, b->i1));
     *good = grow(b);
     return 0;
 }

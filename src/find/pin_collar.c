@@ -221,18 +221,14 @@ static int measure_shoulder(const struct pin_body *b, struct sides *s, struct pi
     return 0;
 }
 
-static double robust_slope(const struct sides *s)
+static double robust_slope(const struct pin_body *b, const struct sides *s)
 {
-    float *v = malloc(2 * s->n * sizeof *v);
-    double sd = HUGE_VAL;
-    if (!v)
-        return sd;
+    float *v = b->rows.room;
     for (size_t i = 0; i < s->n; i++) {
         v[2 * i] = fabsf(s->slope[0][i]);
         v[2 * i + 1] = fabsf(s->slope[1][i]);
     }
-    sd = 1.4826 * find_quantile_f(v, 2 * s->n, 0.5);
-    free(v);
+    double sd = 1.4826 * find_quantile_f(v, 2 * s->n, 0.5);
     return fmax(sd, 1e-4);
 }
 
@@ -254,7 +250,7 @@ static void measure_stop(const struct pin_body *b, struct sides *s, struct pin_e
 {
     size_t reach = (size_t)fmax(4.0, 0.12 * s->wr), at = 0;
     slopes(s, reach);
-    double best = stop_noise * robust_slope(s);
+    double best = stop_noise * robust_slope(b, s);
     size_t end = e->has_shoulder ? pin_body_row(b, e->shoulder) : 0;
     for (size_t i = s->from; i > end + reach; i--) {
         if (!is_peak(s, i, 1, reach))

@@ -64,28 +64,19 @@ struct along {
     size_t n;
 };
 
-static void along_release(struct along *a)
+/* In the room of the body's rows. */
+static struct along along_of(const struct pin_body *b)
 {
-    free(a->core);
-    free(a->beside);
-    free(a->other);
-}
-
-static bool along_make(const struct pin_body *b, struct along *a)
-{
-    size_t n = a->n = b->strip.rows, last = n - 1;
+    size_t n = b->strip.rows, last = n - 1;
+    float *room = b->rows.room;
+    struct along a = {room, room + n, room + 2 * n, n};
     double r = 0.5 * b->width, gap = fmax(3.0, b->im->scale), depth = fmax(4.0, 0.12 * b->width);
-    a->core = malloc(n * sizeof *a->core);
-    a->beside = malloc(n * sizeof *a->beside);
-    a->other = malloc(n * sizeof *a->other);
-    if (!a->core || !a->beside || !a->other)
-        return false;
-    pin_band(b, 0, last, -core_half * b->width, core_half * b->width, a->core);
-    pin_band(b, 0, last, r + gap, r + gap + depth, a->beside);
-    pin_band(b, 0, last, -r - gap - depth, -r - gap, a->other);
+    pin_band(b, 0, last, -core_half * b->width, core_half * b->width, a.core);
+    pin_band(b, 0, last, r + gap, r + gap + depth, a.beside);
+    pin_band(b, 0, last, -r - gap - depth, -r - gap, a.other);
     for (size_t i = 0; i < n; i++)
-        a->beside[i] = 0.5F * (a->beside[i] + a->other[i]);
-    return true;
+        a.beside[i] = 0.5F * (a.beside[i] + a.other[i]);
+    return a;
 }
 
 static void reverse(float *v, size_t n)
@@ -116,21 +107,16 @@ static void end_of(const struct along *a, double i1, double wr, double inside,
 void pin_ends_find(const struct pin_body *b, struct pin_ends *out)
 {
     const struct find_strip *st = &b->strip;
-    struct along a = {0};
+    struct along a = along_of(b);
     struct find_kernel k = along_kernel(st);
     double wr = b->width / st->ds, at = 0.0, last = (double)(st->rows - 1);
     memset(out, 0, sizeof *out);
-    if (!along_make(b, &a)) {
-        along_release(&a);
-        return;
-    }
     end_of(&a, (double)b->i1, wr, b->inside, &k, &out->kind[1], &at, &out->drop[1]);
     out->at[1] = st->s0 + st->ds * at;
     reverse(a.core, a.n);
     reverse(a.beside, a.n);
     end_of(&a, last - (double)b->i0, wr, b->inside, &k, &out->kind[0], &at, &out->drop[0]);
     out->at[0] = st->s0 + st->ds * (last - at);
-    along_release(&a);
 }
 
 void pin_ends_turn(struct pin_body *b, struct geo_point air, struct pin_ends *e)

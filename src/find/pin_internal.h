@@ -31,9 +31,11 @@ struct pin_candidate {
 /* Each row of a strip: where the flanks cross it and how steep they are there. Side 0 is +t. */
 struct pin_rows {
     size_t n;
-    double *t[2]; /* film px across */
-    double *g[2]; /* level per film px; 0: no edge of the right sign */
-    bool *ok[2];  /* edge believed to be the flank */
+    double *t[2];  /* film px across */
+    double *g[2];  /* level per film px; 0: no edge of the right sign */
+    bool *ok[2];   /* edge believed to be the flank */
+    bool *held[2]; /* ok, while it is put aside */
+    void *room;    /* 2 n doubles for whoever works on the rows */
 };
 int pin_rows_make(size_t n, struct pin_rows *out, struct err *err);
 void pin_rows_release(struct pin_rows *r);

@@ -29,15 +29,19 @@ enum { PAIRS = 24, SAMPLE_MAX = 64, ROUNDS = 8, ROWS_MIN = 8 };
 
 int pin_rows_make(size_t n, struct pin_rows *out, struct err *err)
 {
+    bool good = true;
     memset(out, 0, sizeof *out);
     for (int k = 0; k < 2; k++) {
         out->t[k] = plumb_mem_array(n, sizeof *out->t[k], err);
         out->g[k] = plumb_mem_array(n, sizeof *out->g[k], err);
         out->ok[k] = plumb_mem_array(n, sizeof *out->ok[k], err);
-        if (!out->t[k] || !out->g[k] || !out->ok[k]) {
-            pin_rows_release(out);
-            return ERR_NOMEM;
-        }
+        out->held[k] = plumb_mem_array(n, sizeof *out->held[k], err);
+        good = good && out->t[k] && out->g[k] && out->ok[k] && out->held[k];
+    }
+    out->room = plumb_mem_array(n, 2 * sizeof(double), err);
+    if (!good || !out->room) {
+        pin_rows_release(out);
+        return ERR_NOMEM;
     }
     out->n = n;
     return 0;
@@ -51,7 +55,9 @@ void pin_rows_release(struct pin_rows *r)
         free(r->t[k]);
         free(r->g[k]);
         free(r->ok[k]);
+        free(r->held[k]);
     }
+    free(r->room);
     memset(r, 0, sizeof *r);
 }
 
@@ -218,34 +224,37 @@ static void fit_envelope(const struct xy *p, size_t n, int side, double min_scal
     f->n = reweight(p, n, f->scale, &a, &b);
 }
 
-bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int side, size_t i0,
-                   size_t i1, double min_scale, struct pin_flank *out)
+/* Rows of the side's flank in the room of r. */
+static size_t collect(const struct find_strip *st, const struct pin_rows *r, int side, size_t i0,
+                      size_t i1)
 {
-    struct xy *p = malloc((i1 - i0 + 1) * sizeof *p);
+    struct xy *p = r->room;
     size_t n = 0;
-    bool good = false;
-    *out = (struct pin_flank){0};
-    if (!p)
-        return false;
     for (size_t i = i0; i <= i1; i++)
         if (r->ok[side][i])
             p[n++] = (struct xy){st->s0 + st->ds * (double)i, r->t[side][i]};
+    return n;
+}
+
+bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int side, size_t i0,
+                   size_t i1, double min_scale, struct pin_flank *out)
+{
+    const struct xy *p = r->room;
+    size_t n = collect(st, r, side, i0, i1);
+    *out = (struct pin_flank){0};
     if (n < ROWS_MIN)
-        goto out;
+        return false;
     start_line(p, n, &out->a, &out->b);
     for (int k = 0; k < ROUNDS; k++) {
         out->scale = fmax(min_scale, mad_to_sd * spread(p, n, out->a, out->b));
         out->n = reweight(p, n, out->scale, &out->a, &out->b);
         if (out->n == 0)
-            goto out;
+            return false;
     }
     double in = -residual_at(p, n, side, out->a, out->b, 0.1);
     double ou = residual_at(p, n, side, out->a, out->b, 0.9);
     out->dips = fmax(0.0, in - fmax(ou, 0.0));
     if (fmax(out->dips, out->scale) > fluted_px * st->dt)
         fit_envelope(p, n, side, min_scale, land_px * st->dt, out);
-    good = out->n > 0 && fabs(out->b) < max_slope;
-out:
-    free(p);
-    return good;
+    return out->n > 0 && fabs(out->b) < max_slope;
 }
