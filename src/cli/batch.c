@@ -4,6 +4,7 @@
  */
 #include "cli/cli_internal.h"
 
+#include <errno.h>
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -65,13 +66,25 @@ static void show_progress(const struct batch *b)
         fprintf(stderr, "\r%*s\r", WIDE + 24, "");
 }
 
+/* A reader that has seen enough (head) is no fault: the rest goes nowhere, quietly. */
+static void write_out(struct batch *b, const struct buf *out)
+{
+    if (out->len == 0)
+        return;
+    errno = 0;
+    bool written = fwrite(out->data, 1, out->len, stdout) == out->len && fflush(stdout) == 0;
+    if (written)
+        return;
+    if (errno != EPIPE || freopen("/dev/null", "w", stdout) == NULL)
+        b->worst = EX_IOERR;
+}
+
 /* With the lock held: writes what is finished and next in order. */
 static void write_ready(struct batch *b)
 {
     while (b->written < b->n && b->task[b->written].done) {
         struct task *t = &b->task[b->written++];
-        if (t->out.len > 0 && fwrite(t->out.data, 1, t->out.len, stdout) != t->out.len)
-            b->worst = EX_IOERR;
+        write_out(b, &t->out);
         if (b->progress && (t->say.n > 0 || t->code != 0))
             fprintf(stderr, "\r%60s\r", "");
         for (size_t i = 0; i < t->say.n; i++)

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 enum { REAL_DIGITS = 10 };
 
@@ -190,6 +191,8 @@ static void say_what_is_left(const struct exam *e, size_t n_pins, struct sheet_n
         plumb_sheet_notes_add(say, "no pin found: mark tip, shoulder and axis by hand");
     else if (n_pins > 1)
         plumb_sheet_notes_add(say, "%zu pins found, the surest was taken", n_pins);
+    if (s->site.tooth == 0)
+        plumb_sheet_notes_add(say, "to be stated: the site's tooth, with --tooth");
     if (s->n_gauges == 0)
         plumb_sheet_notes_add(say, "to be stated: a gauge, with --gauge length=MM or across=MM");
     for (size_t i = 0; i < s->n_gauges; i++)
@@ -226,6 +229,24 @@ static char *sheet_name(const char *film, struct err *err)
     return out;
 }
 
+static bool same_folder(const char *a, const char *b)
+{
+    size_t n = (size_t)(plumb_path_base(a) - a), m = (size_t)(plumb_path_base(b) - b);
+    return n == m && strncmp(a, b, n) == 0;
+}
+
+/* A sheet in another folder names its film by the whole path. */
+static int name_from_afar(const char *film, struct sheet *s, struct err *err)
+{
+    char here[SHEET_WORDS];
+    if (getcwd(here, sizeof here) == NULL || strlen(here) + strlen(film) + 2 > SHEET_WORDS)
+        return plumb_err_set(err, ERR_ARG,
+                             "the way from the sheet to the film is too long: put "
+                             "them into one folder");
+    snprintf(s->film.file, sizeof s->film.file, "%.120s/%.120s", here, film);
+    return 0;
+}
+
 static int write_sheet(const struct cli_options *o, const char *film, struct exam *e,
                        struct buf *out, struct err *err)
 {
@@ -235,6 +256,11 @@ static int write_sheet(const struct cli_options *o, const char *film, struct exa
     if (o->out == NULL && name == NULL)
         return ERR_NOMEM;
     const char *to = o->out ? o->out : name;
+    if (o->out != NULL && !same_folder(to, film) && film[0] != '/' &&
+        name_from_afar(film, &e->sheet, err) != 0) {
+        free(name);
+        return ERR_ARG;
+    }
     int rc = plumb_exam_save(e, to, o->force, err);
     if (rc == 0)
         plumb_buf_addf(out, "%s\n", to);

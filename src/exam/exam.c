@@ -128,10 +128,23 @@ static int load_film(struct exam *e, const struct exam_options *o, struct err *e
     return 0;
 }
 
+/* By the first bytes of PNG, TIFF and JPEG. */
+static bool is_film(const struct buf *b)
+{
+    static const char *const magic[] = {"\x89PNG", "II*", "II+", "MM", "\xFF\xD8"};
+    for (size_t i = 0; i < sizeof magic / sizeof magic[0]; i++)
+        if (b->len > 4 && memcmp(b->data, magic[i], strlen(magic[i])) == 0)
+            return true;
+    return false;
+}
+
 static int read_sheet(struct exam *e, const char *path, struct err *err)
 {
     struct buf text;
     int rc = plumb_file_read(path, SHEET_BYTES, &text, err);
+    if (rc == 0 && is_film(&text))
+        rc = plumb_err_set(err, ERR_FORMAT,
+                           "is a film, no sheet: make its sheet with plumbrule start");
     if (rc == 0)
         rc = plumb_sheet_parse(text.data, text.len, &e->sheet, &e->notes, err);
     plumb_buf_release(&text);

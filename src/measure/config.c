@@ -3,7 +3,7 @@
  * file have one format and go through one reader; the built-in ones are uncertainty.json and
  * limits.json beside this file.
  */
-#include "plumbrule/measure.h"
+#include "measure/measure_internal.h"
 
 #include <jansson.h>
 #include <math.h>
@@ -161,6 +161,11 @@ static int read_limit(const struct reader *r, const json_t *v, const char *path,
         int rc = t ? read_text(r, t, sub, (char *)e + texts[i].offset, texts[i].size) : 0;
         if (rc != 0)
             return rc;
+    }
+    if (!slots_know(e->quantity)) {
+        char sub[96];
+        snprintf(sub, sizeof sub, "%s.quantity", path);
+        return fault(r, sub, "names no quantity there is: see plumbrule limits");
     }
     return read_comparison(r, v, path, e);
 }

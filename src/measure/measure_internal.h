@@ -15,6 +15,7 @@ enum axis_kind { AXIS_NONE, AXIS_GIVEN, AXIS_CHORD, AXIS_MIDLINE };
 struct scale_rule {
     enum meas_scale_from from;
     double weight[SHEET_GAUGES]; /* of each gauge's mm/px; they sum to 1 */
+    bool disagree;               /* the gauges contradict each other */
     bool lean_known;             /* the scale comes from across gauges: the lean is significant */
     double fallback_mm_per_px;   /* from the sensor or the tag */
 };
@@ -110,7 +111,11 @@ struct slot_extra {
     bool has_depth;
     double depth_mm;
     const char *depth_from;
+    bool at_path_end; /* the nearest point is the crown end of a side that starts below the pin's */
 };
+/* Does a pattern with `*` for the last word fit an id? Is there any id it fits? */
+bool slot_fits(const char *pattern, const char *id);
+bool slots_know(const char *pattern);
 size_t slots_list(const struct sheet *s, struct slot out[MEAS_QUANTITIES]);
 /* NaN when marks are missing or do not meet. */
 double slot_eval(const struct slot *slot, const struct scene *sc, struct slot_extra *extra);

@@ -13,6 +13,9 @@
 static const double pitch_lo_mm = 0.010, pitch_hi_mm = 0.070;
 /* A crest so far coronal of the CEJ is no bone (common practice, no source). */
 static const double crest_above_cej_mm = 1.0;
+/* The crest of a neighbour is where the bone meets its ligament; the lean of a pin that is tried in
+ * a site stays small (both common practice, no source). */
+static const double crest_off_root_mm = 1.5, lean_most_deg = 20.0;
 
 static int tooth_beside(const struct sheet *s, int side)
 {
@@ -71,6 +74,32 @@ static void check_crest(const char *side, const char *id, struct meas_result *ou
                               side, -q->v.value);
 }
 
+static void check_crest_place(const struct scene *sc, int side, const char *word,
+                              struct meas_result *out)
+{
+    const struct mark *crest = &sc->s->side[side].crest;
+    struct geo_point nearest;
+    if (!crest->set || sc->n_near[side] < 2 || !(sc->k > 0.0))
+        return;
+    double mm = sc->k * plumb_geo_polyline_nearest(sc->near[side], sc->n_near[side], at(crest),
+                                                   &nearest, NULL);
+    if (mm > crest_off_root_mm)
+        plumb_sheet_notes_add(&out->warnings,
+                              "the %s crest lies %.1f mm from that root's side: check that it is "
+                              "the crest at the root",
+                              word, mm);
+}
+
+static void check_lean(struct meas_result *out)
+{
+    const struct meas_quantity *q = plumb_meas_find(out, "tilt");
+    if (q != NULL && !q->below_only && q->v.value > lean_most_deg)
+        plumb_sheet_notes_add(&out->warnings,
+                              "the gauges say that the pin leans %.0f\u00b0 out of the film, which "
+                              "is unusual: check their sizes and ends",
+                              q->v.value);
+}
+
 void plausible_check(const struct scene *sc, struct meas_result *out)
 {
     if (sc->k > 0.0 && (sc->k < pitch_lo_mm || sc->k > pitch_hi_mm))
@@ -83,6 +112,9 @@ void plausible_check(const struct scene *sc, struct meas_result *out)
     check_root(sc, sc->s->site.tooth, "root_length.site", out);
     check_cervix(sc, MESIAL, out);
     check_cervix(sc, DISTAL, out);
+    check_crest_place(sc, MESIAL, "mesial", out);
+    check_crest_place(sc, DISTAL, "distal", out);
+    check_lean(out);
     check_crest("mesial", "cej_crest.mesial", out);
     check_crest("distal", "cej_crest.distal", out);
 }

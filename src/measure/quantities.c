@@ -131,7 +131,7 @@ static double angle_roots(const struct scene *sc, int arg, struct slot_extra *ex
 static double tilt(const struct scene *sc, int arg, struct slot_extra *extra)
 {
     (void)arg, (void)extra;
-    return deg * sc->tilt;
+    return sc->rule.disagree ? NO_VALUE : deg * sc->tilt; /* of gauges that contradict each other */
 }
 
 static double scale(const struct scene *sc, int arg, struct slot_extra *extra)
@@ -205,8 +205,11 @@ static double clearance_of(const struct scene *sc, int side, const char *id,
     struct geo_point out = scene_toward(sc, &l, (enum sheet_side)side);
     struct gap g = gap_to_path(line, out, sc->near[side], sc->n_near[side]);
     draw_part(sc, id, side_word[side], g.on_side, g.on_line);
-    if (extra != NULL)
+    if (extra != NULL) {
         tell_depth(sc, side, g.on_side, l.dir, extra);
+        double crown_end = plumb_geo_along(&l, sc->near[side][0]);
+        extra->at_path_end = geo_dist(g.on_line, sc->near[side][0]) < 1.0 && crown_end > 0.0;
+    }
     return sc->k * g.px;
 }
 
@@ -591,6 +594,30 @@ size_t slots_list(const struct sheet *s, struct slot out[MEAS_QUANTITIES])
             n = add_slot(out, n, k, a, true);
     }
     return n;
+}
+
+/* Any quantity that a pattern may speak of; bounds are told apart by number only. */
+bool slots_know(const char *pattern)
+{
+    struct slot slot[MEAS_QUANTITIES];
+    struct sheet empty;
+    plumb_sheet_init(&empty);
+    size_t n = slots_list(&empty, slot), head = strcspn(pattern, "0123456789");
+    plumb_sheet_release(&empty);
+    for (size_t i = 0; i < n; i++)
+        if (slot_fits(pattern, slot[i].id) ||
+            (pattern[head] != '\0' && strncmp(pattern, slot[i].id, head) == 0 &&
+             slot[i].id[head] == '1'))
+            return true;
+    return false;
+}
+
+bool slot_fits(const char *pattern, const char *id)
+{
+    size_t n = strlen(pattern);
+    if (n == 0 || pattern[n - 1] != '*')
+        return strcmp(pattern, id) == 0;
+    return strncmp(pattern, id, n - 1) == 0 && strchr(id + n - 1, '.') == NULL;
 }
 
 /* --- what is there ------------------------------------------------------------------------------

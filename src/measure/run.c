@@ -233,17 +233,25 @@ static void note_axis(struct meas_quantity *q, const struct scene *sc, enum shee
                  axis_word(sc->root_kind[side]), differ);
 }
 
+/* A chord and a mid-line against each other differ by what the roots bend. */
+static void note_axes(struct meas_quantity *q, const struct scene *sc)
+{
+    enum axis_kind m = sc->root_kind[MESIAL], d = sc->root_kind[DISTAL];
+    if (m != d)
+        snprintf(q->note, sizeof q->note, "axes of two kinds: mesial %s, distal %s", axis_word(m),
+                 axis_word(d));
+}
+
 static void note_quantity(struct meas_quantity *q, const struct run *r)
 {
     if (strcmp(q->id, "angle.mesial") == 0)
         note_axis(q, &r->scene, MESIAL);
     else if (strcmp(q->id, "angle.distal") == 0)
         note_axis(q, &r->scene, DISTAL);
+    else if (strcmp(q->id, "angle.roots") == 0 || strcmp(q->id, "angle.mean") == 0)
+        note_axes(q, &r->scene);
     else if (strncmp(q->id, "clearance.", 10) == 0 && q->v.value < 0.0)
         plumb_text_copy(q->note, sizeof q->note, "below 0: the shadows overlap by so much");
-    else if (strncmp(q->id, "loss", 4) == 0 && !(q->U > 0.0))
-        snprintf(q->note, sizeof q->note, "CEJ to crest is within the healthy distance, %.1f mm",
-                 r->scene.c->healthy_mm);
     else if (strncmp(q->id, "bound", 5) == 0 && q->v.value < 0.0)
         plumb_text_copy(q->note, sizeof q->note, "below 0: the tip is past the bound");
 }
@@ -274,6 +282,11 @@ static void make_quantity(const struct run *r, size_t i, const struct unc_value 
         plumb_text_copy(q->depth_from, sizeof q->depth_from, extra.depth_from);
     q->n_from = slot_from(slot, &r->scene, q->from);
     note_quantity(q, r);
+    if (extra.at_path_end && q->note[0] == '\0')
+        plumb_text_copy(q->note, sizeof q->note,
+                        "the root's side is marked from here down: it may come nearer above");
+    if (strcmp(slot->id, "scale") == 0 && r->scene.rule.from != SCALE_GAUGES)
+        plumb_text_copy(q->label, sizeof q->label, "scale of last resort");
 }
 
 /* Leaves only the curved quantities to be simulated; false when there is none. */
@@ -302,6 +315,37 @@ static int result_room(struct meas_result *out, const struct run *r, struct err 
     memcpy(out->input_name, r->in.name, r->in.n * sizeof *r->in.name);
     memcpy(out->input_u, r->in.u, r->in.n * sizeof *r->in.u);
     return 0;
+}
+
+/* A loss of nothing has one side: how much it may be after all follows from the CEJ and the crest.
+ */
+static void floor_loss(const struct meas_result *out, const char *side, double healthy_mm)
+{
+    char id[3][MEAS_ID];
+    static const char *const stem[] = {"cej_crest", "loss", "root_length"};
+    for (int i = 0; i < 3; i++)
+        snprintf(id[i], MEAS_ID, "%s.%s", stem[i], side);
+    const struct meas_quantity *cej = plumb_meas_find(out, id[0]),
+                               *root = plumb_meas_find(out, id[2]);
+    for (size_t i = 0; i < out->n_quantities; i++) {
+        struct meas_quantity *q = &out->quantity[i];
+        bool share = strncmp(q->id, "loss_pct.", 9) == 0 && strcmp(q->id + 9, side) == 0;
+        if (cej == NULL || q->v.value > 0.0 || !(share || strcmp(q->id, id[1]) == 0))
+            continue;
+        double most = fmax(cej->v.hi - healthy_mm, 0.0);
+        if (share && root != NULL)
+            most *= 100.0 / (root->v.value - healthy_mm);
+        q->v.lo = 0.0;
+        q->v.hi = most;
+        q->U = 0.5 * most;
+        q->v.u = q->U / k_default;
+        q->below_only = most > 0.0;
+        q->monte_carlo = false;
+        q->note[0] = '\0';
+        if (!q->below_only)
+            snprintf(q->note, sizeof q->note,
+                     "CEJ to crest is within the healthy distance, %.1f mm", healthy_mm);
+    }
 }
 
 static void collect(const struct run *r, const struct unc_value *v, const struct unc_value *mc,
@@ -339,6 +383,8 @@ static int propagate(struct run *r, struct meas_result *out, struct err *err)
         apply(r, r->in.x);
         r->scene.draw = out;
         collect(r, v, curved ? mc : NULL, jac, out);
+        floor_loss(out, "mesial", r->scene.c->healthy_mm);
+        floor_loss(out, "distal", r->scene.c->healthy_mm);
         r->scene.draw = NULL;
     }
     free(jac);
@@ -347,15 +393,6 @@ static int propagate(struct run *r, struct meas_result *out, struct err *err)
 
 /* --- findings ----------------------------------------------------------------------------------
  */
-
-/* Does an entry speak of this id? `*` stands for the last word. */
-static bool entry_fits(const char *pattern, const char *id)
-{
-    size_t n = strlen(pattern);
-    if (n == 0 || pattern[n - 1] != '*')
-        return strcmp(pattern, id) == 0;
-    return strncmp(pattern, id, n - 1) == 0 && strchr(id + n - 1, '.') == NULL;
-}
 
 static void add_finding(struct meas_result *r, const struct meas_limit_entry *e, const char *id,
                         const char *unit, const struct meas_quantity *q)
@@ -381,10 +418,10 @@ static int make_findings(const struct meas_config *c, struct meas_result *r, str
     for (size_t i = 0; i < c->n_limits; i++) {
         const struct meas_limit_entry *e = &c->limit[i];
         for (size_t j = 0; j < r->n_quantities; j++)
-            if (entry_fits(e->quantity, r->quantity[j].id))
+            if (slot_fits(e->quantity, r->quantity[j].id))
                 add_finding(r, e, r->quantity[j].id, r->quantity[j].unit, &r->quantity[j]);
         for (size_t j = 0; j < r->n_missing; j++)
-            if (entry_fits(e->quantity, r->missing[j].id))
+            if (slot_fits(e->quantity, r->missing[j].id))
                 add_finding(r, e, r->missing[j].id, r->missing[j].unit, NULL);
     }
     return 0;

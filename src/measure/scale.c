@@ -96,10 +96,12 @@ static void tell_gauges(const struct scene *sc, const struct unc_mean *mean, siz
              sc->rule.lean_known ? ", those across the pin only, since it leans" : "");
     if (used < 2 || mean->consistent)
         return;
-    plumb_sheet_notes_add(&r->warnings,
-                          "the gauges disagree (Birge ratio %.1f), most of all \"%s\": check its "
-                          "size and ends; the scale's uncertainty has been widened",
-                          mean->birge, sc->s->gauge[which[mean->worst]].name);
+    plumb_sheet_notes_add(
+        &r->warnings,
+        "the gauges disagree by %.1f times what their uncertainties allow; farthest "
+        "off is \"%s\", but either may be wrong: check sizes and ends; the "
+        "scale's interval has been widened",
+        mean->birge, sc->s->gauge[which[mean->worst]].name);
 }
 
 int scale_decide(struct scene *sc, const struct meas_film *film, struct meas_result *r,
@@ -140,6 +142,7 @@ int scale_decide(struct scene *sc, const struct meas_film *film, struct meas_res
         sc->rule.weight[which[i]] = 1.0 / (u[i] * u[i]) / sum;
     sc->rule.from = SCALE_GAUGES;
     r->scale.birge = mean.birge;
+    sc->rule.disagree = n > 1 && !mean.consistent;
     if (!mean.consistent)
         *u_disagree =
             sqrt(fmax(mean.u * mean.u - mean.u_internal * mean.u_internal, 0.0)) / mean.value;

@@ -393,7 +393,9 @@ bool scene_pin_side(const struct scene *sc, enum sheet_side side, struct geo_poi
     if (p->side[side][0].set && p->side[side][1].set) {
         out[0] = at(&p->side[side][0]);
         out[1] = at(&p->side[side][1]);
-        return true;
+        /* a side on the far flank belongs to the other neighbour: mesial and distal were swapped */
+        struct geo_point off = geo_sub(geo_mix(out[0], out[1], 0.5), sc->pin.at);
+        return !sc->has_pin || !sc->has_m || geo_dot(off, scene_toward(sc, &sc->pin, side)) > 0.0;
     }
     double width = pin_width_px(sc);
     if (!sc->has_pin || !sc->has_m || !p->tip.set || !p->shoulder.set || isnan(width))

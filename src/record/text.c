@@ -140,6 +140,17 @@ void rec_tell_head(const struct exam *e, struct buf *out)
     tell_date(out);
 }
 
+static void tell_warnings(const struct exam *e, struct buf *out)
+{
+    if (e->notes.n + e->result.warnings.n == 0)
+        return;
+    heading(out, "TAKE NOTE");
+    for (size_t i = 0; i < e->result.warnings.n; i++)
+        wrapf(out, "  - ", 4, "%s", e->result.warnings.line[i]);
+    for (size_t i = 0; i < e->notes.n; i++)
+        wrapf(out, "  - ", 4, "%s", e->notes.line[i]);
+}
+
 static void tell_scale(const struct exam *e, struct buf *out)
 {
     const struct meas_scale *sc = &e->result.scale;
@@ -187,7 +198,9 @@ void rec_value_words(const struct meas_quantity *q, char out[96])
         return;
     }
     plumb_unc_format(q->below_only ? q->v.hi : q->v.value, q->U, value, u);
-    if (q->below_only)
+    if (!(q->U > 0.0))
+        snprintf(out, 96, "%s%s%s", value, gap, unit);
+    else if (q->below_only)
         snprintf(out, 96, "below %s%s%s", value, gap, unit);
     else
         snprintf(out, 96, "%s \u00b1 %s%s%s", value, u, gap, unit);
@@ -259,6 +272,15 @@ static bool source_told(const struct meas_result *r, size_t i)
     return false;
 }
 
+/* A quantity with two limits is not measured once. */
+static bool told_before(const struct meas_result *r, size_t i)
+{
+    for (size_t j = 0; j < i; j++)
+        if (strcmp(r->finding[j].quantity, r->finding[i].quantity) == 0)
+            return true;
+    return false;
+}
+
 static void tell_findings(const struct exam *e, struct buf *out)
 {
     const struct meas_result *r = &e->result;
@@ -273,11 +295,14 @@ static void tell_findings(const struct exam *e, struct buf *out)
         plumb_buf_addf(out, "  none: nothing was measured that has a limit\n");
     for (size_t i = 0; i < r->n_findings; i++)
         if (r->finding[i].state != UNC_NOT_MEASURED && !source_told(r, i))
-            wrapf(out, "  ", 4, "source of \"%s\": %s (%s)", r->finding[i].caption,
-                  r->finding[i].source, r->finding[i].status);
+            wrapf(out, "  ", 4, "source of \"%s\": %s%s%s%s", r->finding[i].caption,
+                  r->finding[i].source,
+                  strstr(r->finding[i].source, r->finding[i].status) ? "" : " (",
+                  strstr(r->finding[i].source, r->finding[i].status) ? "" : r->finding[i].status,
+                  strstr(r->finding[i].source, r->finding[i].status) ? "" : ")");
     char line[LINE_MAX_BYTES] = "", label[64];
     for (size_t i = 0; i < r->n_findings; i++)
-        if (r->finding[i].state == UNC_NOT_MEASURED) {
+        if (r->finding[i].state == UNC_NOT_MEASURED && !told_before(r, i)) {
             size_t len = strlen(line);
             snprintf(line + len, sizeof line - len, "%s%s", len ? "; " : "not measured: ",
                      plumb_meas_label(r->finding[i].quantity, label));
@@ -392,17 +417,6 @@ static void tell_defaults(const struct exam *e, struct buf *out)
               c->beam_error_deg);
 }
 
-static void tell_warnings(const struct exam *e, struct buf *out)
-{
-    if (e->notes.n + e->result.warnings.n == 0)
-        return;
-    heading(out, "TAKE NOTE");
-    for (size_t i = 0; i < e->result.warnings.n; i++)
-        wrapf(out, "  - ", 4, "%s", e->result.warnings.line[i]);
-    for (size_t i = 0; i < e->notes.n; i++)
-        wrapf(out, "  - ", 4, "%s", e->notes.line[i]);
-}
-
 static void tell_files(const struct exam *e, struct buf *out)
 {
     heading(out, "FILES");
@@ -427,11 +441,11 @@ int plumb_rec_text(const struct exam *e, struct buf *out, struct err *err)
             out, "", 0,
             "PROPOSED: some marks were found by the program and nobody has confirmed them yet.\n");
     rec_tell_head(e, out);
+    tell_warnings(e, out);
     tell_scale(e, out);
     tell_quantities(e, out);
     tell_findings(e, out);
     tell_observed(e, out);
-    tell_warnings(e, out);
     int rc = tell_marks(e, out, err);
     tell_defaults(e, out);
     tell_files(e, out);
@@ -444,6 +458,7 @@ int plumb_rec_table(const struct exam *e, struct buf *out, struct err *err)
     if (rec_is_proposed(&e->sheet))
         plumb_buf_addf(out, "PROPOSED: some marks are found and not confirmed\n");
     tell_film(e, out);
+    tell_warnings(e, out);
     tell_scale(e, out);
     tell_quantities(e, out);
     tell_findings(e, out);
