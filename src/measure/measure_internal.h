@@ -24,9 +24,10 @@ struct scale_rule {
 struct scene_inputs {
     double gauge_mm[SHEET_GAUGES];
     double gauge_short[SHEET_GAUGES]; /* relative shortening by a lean nobody can see, estimate 0 */
-    double disagree; /* relative, estimate 0: gauges differ by more than they should */
-    double fallback; /* relative, estimate 0: error of a scale of last resort */
-    double beam;     /* rad, estimate 0: stated error of the beam, on every angle */
+    double disagree;         /* relative, estimate 0: gauges differ by more than they should */
+    double fallback;         /* relative, estimate 0: error of a scale of last resort */
+    double root_turn[SIDES]; /* rad, estimate 0: error common to a traced root's two sides */
+    double beam;             /* rad, estimate 0: stated error of the beam, on every angle */
 };
 
 /* Levels at which the middle of a root is taken for its mid-line. */

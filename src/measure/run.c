@@ -39,6 +39,11 @@ struct inputs {
     struct geo_point middle; /* of the film, px */
 };
 
+/* A trace errs along a whole side (bone, blur, a bend), which its points' own scatter does not
+ * show: 0.26 degrees, so that the intervals of traced mid-lines hold the truth of phantom films
+ * (the table of tests/bench/bench_root.c). */
+static const double traced_u_rad = 0.0045;
+
 struct run {
     struct scene scene;
     struct inputs in;
@@ -72,7 +77,7 @@ static enum plane plane_of(const char *mark)
 static int inputs_room(struct inputs *in, const struct sheet *s, struct err *err)
 {
     in->n_ref = plumb_sheet_marks(s, NULL, 0);
-    in->cap = 2 * in->n_ref + 2 * SHEET_GAUGES + PLANES + 3;
+    in->cap = 2 * in->n_ref + 2 * SHEET_GAUGES + PLANES + SIDES + 3;
     in->ref = plumb_mem_array(in->n_ref, sizeof *in->ref, err);
     in->plane = plumb_mem_array(in->n_ref, sizeof *in->plane, err);
     in->x = plumb_mem_array(in->cap, sizeof *in->x, err);
@@ -105,6 +110,11 @@ static void add_marks(struct inputs *in, const struct meas_config *c, double rou
     }
 }
 
+static bool is_traced(const struct sheet_neighbour *nb)
+{
+    return nb->near.n > 0 && nb->near.at[0].sd > 0.0;
+}
+
 /* The order is that of `apply` below. */
 static void add_others(struct inputs *in, const struct scene *sc, double u_disagree)
 {
@@ -123,6 +133,10 @@ static void add_others(struct inputs *in, const struct scene *sc, double u_disag
     add_input(in, "scale", " of last resort", 0.0, last_resort ? scale_fallback_u() : 0.0);
     for (int i = PLANE_MESIAL; i < PLANES; i++)
         add_input(in, plane[i], "", 0.0, c->plane.u_mm);
+    for (int i = 0; i < SIDES;
+         i++) /* traced points state their own scatter and keep it when confirmed */
+        add_input(in, i == MESIAL ? "mesial.near" : "distal.near", " trace", 0.0,
+                  is_traced(&sc->s->side[i]) ? traced_u_rad : 0.0);
     double lean = c->lean.u_mm / deg_per_rad, beam = c->beam_error_deg / deg_per_rad;
     add_input(in, "beam", "", 0.0, atan(tan(lean) * sin(beam)));
 }
@@ -142,6 +156,8 @@ static void apply(struct run *r, const double *x)
     double shrink[PLANES] = {1.0};
     for (int i = PLANE_MESIAL; i < PLANES; i++)
         shrink[i] = 1.0 - *x++ / r->scene.c->source_to_film_mm;
+    in->root_turn[MESIAL] = *x++;
+    in->root_turn[DISTAL] = *x++;
     in->beam = *x;
     for (size_t i = 0; i < r->in.n_ref; i++, marks += 2) {
         struct geo_point p = {marks[0], marks[1]};

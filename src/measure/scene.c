@@ -266,7 +266,10 @@ static enum axis_kind root_line(const struct scene *sc, enum sheet_side side, st
         return AXIS_GIVEN;
     if (scene_chord(sc, side, out))
         return AXIS_CHORD;
-    return scene_midline(sc, side, out) ? AXIS_MIDLINE : AXIS_NONE;
+    if (!scene_midline(sc, side, out))
+        return AXIS_NONE;
+    out->dir = geo_turn(out->dir, sc->in.root_turn[side]);
+    return AXIS_MIDLINE;
 }
 
 static bool site_line(const struct sheet_site_tooth *t, struct geo_line *out)
