@@ -54,7 +54,7 @@ struct find_strip {
     struct geo_line line;
     size_t rows, cols;
     double s0, ds, t0, dt; /* film px */
-    float *v;              /* rows x cols */
+    float *v;              /* rows x cols, and one row of room behind them */
 };
 /* Samples im along line from s0 to s1 in steps ds, across from -half to +half in steps dt. */
 int find_strip_make(const struct find_image *im, const struct geo_line *line, double s0, double s1,
@@ -64,6 +64,8 @@ static inline const float *find_strip_row(const struct find_strip *st, size_t i)
 {
     return st->v + i * st->cols;
 }
+/* Adds the row's samples from t0 to t1 to sum and returns how many they were. */
+size_t find_strip_sum(const struct find_strip *st, size_t row, double t0, double t1, double *sum);
 struct geo_point find_strip_point(const struct find_strip *st, double s, double t);
 /* Replaces each row by the mean of the rows within +-reach. */
 int find_strip_smooth(struct find_strip *st, size_t reach, struct err *err);

@@ -183,7 +183,7 @@ int find_strip_make(const struct find_image *im, const struct geo_line *line, do
     memset(out, 0, sizeof *out);
     size_t rows = (size_t)fmax(1.0, floor((s1 - s0) / ds) + 1.0);
     size_t cols = 2 * (size_t)ceil(half / dt) + 1;
-    float *v = plumb_mem_array(rows * cols, sizeof *v, err);
+    float *v = plumb_mem_array((rows + 1) * cols, sizeof *v, err);
     if (!v)
         return ERR_NOMEM;
     size_t middle = cols / 2;
@@ -201,6 +201,20 @@ void find_strip_release(struct find_strip *st)
         return;
     free(st->v);
     memset(st, 0, sizeof *st);
+}
+
+size_t find_strip_sum(const struct find_strip *st, size_t row, double t0, double t1, double *sum)
+{
+    const float *v = find_strip_row(st, row);
+    size_t n = 0, steps = t1 >= t0 ? (size_t)((t1 - t0) / st->dt) + 1 : 0;
+    for (size_t k = 0; k < steps; k++) {
+        double j = (t0 - st->t0) / st->dt + (double)k;
+        if (j < 0.0 || j > (double)(st->cols - 1))
+            continue;
+        *sum += (double)v[(size_t)(j + 0.5)];
+        n++;
+    }
+    return n;
 }
 
 struct geo_point find_strip_point(const struct find_strip *st, double s, double t)

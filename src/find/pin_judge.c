@@ -22,14 +22,7 @@ static double mean_band(const struct pin_body *b, size_t row, double t0, double 
 {
     const struct find_strip *st = &b->strip;
     double mid = pin_body_mid(b, pin_body_s(b, row)), sum = 0.0;
-    size_t n = 0;
-    for (double t = mid + t0; t <= mid + t1; t += st->dt) {
-        double j = (t - st->t0) / st->dt;
-        if (j >= 0.0 && j <= (double)(st->cols - 1)) {
-            sum += (double)find_strip_row(st, row)[(size_t)(j + 0.5)];
-            n++;
-        }
-    }
+    size_t n = find_strip_sum(st, row, mid + t0, mid + t1, &sum);
     return n > 0 ? sum / (double)n : 0.0;
 }
 

@@ -24,8 +24,10 @@ static double box(const float *v, size_t w, size_t h, size_t x, size_t y)
 {
     double sum = 0.0, n = 0.0;
     for (size_t j = y > 0 ? y - 1 : 0; j <= y + 1 && j < h; j++)
-        for (size_t i = x > 0 ? x - 1 : 0; i <= x + 1 && i < w; i++, n += 1.0)
+        for (size_t i = x > 0 ? x - 1 : 0; i <= x + 1 && i < w; i++) {
             sum += (double)v[j * w + i];
+            n += 1.0;
+        }
     return sum / n;
 }
 

@@ -1,0 +1,193 @@
+/*
+ * The pin finder on films whose truth is known, on films without a pin, and on
+ * what is no film. Truth: the phantom's ray geometry
+ * (fixtures/phantom_truth.c), which shares nothing with src/find. Real films
+ * without a pin: DenPAR, Rasnayaka et al., Scientific Data 12:1615 (2025).
+ */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "fixtures/phantom.h"
+#include "plumbrule/find.h"
+
+static const double deg = 180.0 / 3.14159265358979323846;
+
+static void find(const struct film *film, struct find_pins *out)
+{
+    struct err err = {0};
+    if (plumb_find_pins(film, NULL, out, &err) != 0)
+        fail_msg("%s", err.text);
+}
+
+static void plain_film(struct phantom *ph, struct film *film, struct phantom_params *p)
+{
+    struct err err = {0};
+    if (phantom_draw(p, ph, &err) != 0 || phantom_to_film(ph, film, &err) != 0)
+        fail_msg("%s", err.text);
+}
+
+/* Wanted (by design): axis within 0.1 degree, tip and shoulder within 0.1 mm,
+ * diameter within a few percent; and within what the finder says of itself, at
+ * three times u. */
+static void check_pin(const struct find_pin *pin, const struct phantom_truth *t)
+{
+    const struct phantom_pin_truth *w = &t->pin;
+    double off = fabs(deg * plumb_geo_angle(pin->axis.dir, geo_sub(w->axis[1], w->axis[0])));
+    assert_true(off < 0.1);
+    assert_true(off < 3.0 * deg * pin->axis.u_angle + 0.01);
+    assert_true(geo_dist(pin->tip, w->tip) * t->mm_per_px < 0.1);
+    assert_true(fabs(pin->width / w->width_px - 1.0) < 0.03);
+    assert_true(fabs(pin->width - w->width_px) < 3.0 * pin->u_width);
+    assert_int_equal(pin->has_shoulder, w->has_shoulder);
+    if (w->has_shoulder)
+        assert_true(geo_dist(pin->shoulder, w->shoulder) * t->mm_per_px < 0.1);
+}
+
+/* A plain pin, at every quarter turn, mirrored and inverted: the same pin each
+ * time. */
+static void the_same_pin_however_the_film_lies(void **state)
+{
+    (void)state;
+    for (unsigned i = 0; i < 8; i++) {
+        struct phantom_params p;
+        struct phantom ph;
+        struct film film;
+        struct find_pins pins;
+        phantom_params_plain(&p);
+        p.pin.angle_deg = 7.0;
+        p.detector.quarter_turns = i % 4;
+        p.detector.inverted = i >= 4;
+        p.detector.mirrored = i % 2;
+        plain_film(&ph, &film, &p);
+        find(&film, &pins);
+        assert_int_equal(pins.n, 1);
+        assert_int_equal(pins.inverted, p.detector.inverted);
+        check_pin(&pins.at[0], &ph.truth);
+        plumb_find_pins_release(&pins);
+        plumb_film_release(&film);
+        phantom_release(&ph);
+    }
+}
+
+static void no_pin_is_an_empty_list(void **state)
+{
+    (void)state;
+    struct phantom_params p;
+    struct phantom ph;
+    struct film film;
+    struct find_pins pins;
+    phantom_params_plain(&p);
+    p.pin.present = false;
+    plain_film(&ph, &film, &p);
+    find(&film, &pins);
+    assert_int_equal(pins.n, 0);
+    plumb_find_pins_release(&pins);
+    plumb_film_release(&film);
+    phantom_release(&ph);
+}
+
+static void made_film(struct film *f, size_t w, size_t h, int what)
+{
+    uint32_t noise = 12345;
+    *f = (struct film){.width = w, .height = h, .depth = 16, .orientation = 1};
+    f->grey = plumb_mem_array(w * h, sizeof *f->grey, NULL);
+    for (size_t i = 0; i < w * h; i++) {
+        noise = noise * 1664525U + 1013904223U;
+        bool letter = (i / w / 12) % 3 == 0 && (i % w / 7) % 2 == 0;
+        const uint16_t grey[] = {30000, 65535, 0, (uint16_t)(noise >> 16), letter ? 65535 : 2000};
+        f->grey[i] = grey[what];
+    }
+}
+
+/* Smaller than 64 px, uniform, saturated, black, noise, letters: no pin, no
+ * crash. */
+static void what_is_no_film_has_no_pin(void **state)
+{
+    (void)state;
+    static const size_t sizes[][2] = {{1, 1}, {1, 900}, {63, 63}, {64, 64}, {400, 300}, {700, 900}};
+    for (size_t s = 0; s < sizeof sizes / sizeof sizes[0]; s++)
+        for (int what = 0; what < 5; what++) {
+            struct film film;
+            struct find_pins pins;
+            made_film(&film, sizes[s][0], sizes[s][1], what);
+            find(&film, &pins);
+            if (pins.n != 0)
+                fail_msg("%zu pins in %zu x %zu px of kind %d", pins.n, sizes[s][0], sizes[s][1],
+                         what);
+            plumb_find_pins_release(&pins);
+            plumb_film_release(&film);
+        }
+}
+
+static void real_films_have_no_pin(void **state)
+{
+    (void)state;
+    static const char *const names[] = {"lower-posterior-1171x886.png",
+                                        "upper-incisors-886x1171.png"};
+    const char *root = getenv("PLUMB_FILMS") ? getenv("PLUMB_FILMS") : "../shared/films";
+    for (int i = 0; i < 2; i++) {
+        char path[512];
+        struct film film;
+        struct find_pins pins;
+        struct film_options o;
+        plumb_film_options_default(&o);
+        snprintf(path, sizeof path, "%s/periapical/%s", root, names[i]);
+        if (plumb_film_load(path, &o, &film, NULL) != 0) {
+            printf("skipped: no film %s\n", path);
+            skip();
+        }
+        for (int inverted = 0; inverted < 2; inverted++) {
+            find(&film, &pins);
+            assert_int_equal(pins.n, 0);
+            plumb_find_pins_release(&pins);
+            for (size_t k = 0; k < film.width * film.height; k++)
+                film.grey[k] = (uint16_t)(65535 - film.grey[k]);
+        }
+        plumb_film_release(&film);
+    }
+}
+
+/* A small study on fixed seeds; the bench has the large one. Another thing must
+ * never come first. */
+static void typical_films(void **state)
+{
+    (void)state;
+    enum { FILMS = 5 };
+    int found = 0;
+    for (uint64_t seed = 1; seed <= FILMS; seed++) {
+        struct phantom_params p;
+        struct phantom ph;
+        struct film film;
+        struct find_pins pins;
+        phantom_params_style(PHANTOM_TYPICAL, seed, true, &p);
+        plain_film(&ph, &film, &p);
+        find(&film, &pins);
+        if (pins.n > 0) {
+            double off = geo_dist(pins.at[0].tip, ph.truth.pin.tip) * ph.truth.mm_per_px;
+            found += off < 1.0;
+        }
+        plumb_find_pins_release(&pins);
+        plumb_film_release(&film);
+        phantom_release(&ph);
+    }
+    assert_true(found >= FILMS - 1);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_same_pin_however_the_film_lies),
+        cmocka_unit_test(no_pin_is_an_empty_list),
+        cmocka_unit_test(what_is_no_film_has_no_pin),
+        cmocka_unit_test(real_films_have_no_pin),
+        cmocka_unit_test(typical_films),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
