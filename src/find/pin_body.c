@@ -146,7 +146,7 @@ static void axis_errors(struct pin_body *b)
 {
     size_t rows = b->i1 - b->i0 + 1, block = rows / BLOCKS + 1;
     double m = 0.5 * (pin_body_s(b, b->i0) + pin_body_s(b, b->i1)), n = 0.0;
-    double at[4][BLOCKS], mean[4] = {0}, var[4] = {0};
+    double at[4][BLOCKS] = {{0}}, mean[4] = {0}, var[4] = {0};
     for (size_t a = b->i0; a <= b->i1; a += block) {
         struct pin_flank f[2];
         size_t z = a + block - 1 < b->i1 ? a + block - 1 : b->i1;
@@ -178,16 +178,8 @@ static double patch(const struct pin_body *b, double t0, double t1)
     const struct find_strip *st = &b->strip;
     double sum = 0.0;
     size_t n = 0;
-    for (size_t i = b->i0; i <= b->i1; i += 2) {
-        const float *row = find_strip_row(st, i);
-        for (double t = t0; t <= t1; t += st->dt) {
-            double j = (t - st->t0) / st->dt;
-            if (j < 0.0 || j > (double)(st->cols - 1))
-                continue;
-            sum += (double)row[(size_t)(j + 0.5)];
-            n++;
-        }
-    }
+    for (size_t i = b->i0; i <= b->i1; i += 2)
+        n += find_strip_sum(st, i, t0, t1, &sum);
     return n > 0 ? sum / (double)n : 0.0;
 }
 
@@ -263,8 +255,9 @@ static double rise_at(const struct find_strip *st, const float *row, double h)
 static double best_half(const struct find_strip *st, size_t i0, double slope, double least)
 {
     double best = 0.0, half = 0.0, most = -st->t0 - 2.0 * st->dt;
-    for (double h = least; h < most; h += st->dt) {
-        double votes = 0.0;
+    size_t steps = most > least ? (size_t)ceil((most - least) / st->dt) : 0;
+    for (size_t k = 0; k < steps; k++) {
+        double votes = 0.0, h = least + (double)k * st->dt;
         for (size_t i = i0; i < st->rows; i++) {
             const float *row = find_strip_row(st, i);
             double g = fmax(rise_at(st, row, h), rise_at(st, row, h + 0.5 * st->dt));
@@ -275,7 +268,7 @@ static double best_half(const struct find_strip *st, size_t i0, double slope, do
             half = h;
         }
     }
-    return best >= RUN_MIN / 2 ? half : 0.0;
+    return best >= 0.5 * RUN_MIN ? half : 0.0;
 }
 
 /* The body's end towards `way` (+1: large s) goes on into something coaxial: of which width? */

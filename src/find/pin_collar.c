@@ -150,7 +150,8 @@ static int face_columns(const struct pin_body *b, size_t i, double radius, struc
     c->n = 0;
     double half = fmax(0.5, 0.5 * (rim - r) / COLUMNS);
     for (int j = 0; j < 2 * COLUMNS && rim > r + 1.0; j++) {
-        double x = r + (rim - r) * (j / 2 + 0.5) / COLUMNS, t = j % 2 ? x : -x, at = 0.0;
+        int column = j / 2;
+        double x = r + (rim - r) * (column + 0.5) / COLUMNS, t = j % 2 ? x : -x, at = 0.0;
         pin_band(b, i0, i1, t - half, t + half, v);
         if (find_edge_in_row(v, n, 0, n, -1, &k, &at) <= 0.0)
             continue;
