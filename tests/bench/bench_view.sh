@@ -11,7 +11,7 @@ dir=$(mktemp -d)
 xvfb=""
 trap '[ -z "$xvfb" ] || kill "$xvfb" 2>/dev/null; rm -rf "$dir"' EXIT
 mkfifo "$dir/fd"
-Xvfb -displayfd 3 -screen 0 1600x1000x24 -nolisten tcp 3>"$dir/fd" >/dev/null 2>&1 &
+Xvfb -displayfd 3 -screen 0 1600x1000x24 -noreset -nolisten tcp 3>"$dir/fd" >/dev/null 2>&1 &
 xvfb=$!
 read -r number <"$dir/fd"
 cp "$film" "$dir/film.tif"

@@ -35,7 +35,7 @@ grep -q '^plumbrule: view: no display: ' "$dir/out" || fail "words without a dis
 
 # --- helpers ---------------------------------------------------------------------------------------
 mkfifo "$dir/fd"
-Xvfb -displayfd 3 -screen 0 1280x800x24 -nolisten tcp 3>"$dir/fd" >/dev/null 2>&1 &
+Xvfb -displayfd 3 -screen 0 1280x800x24 -noreset -nolisten tcp 3>"$dir/fd" >/dev/null 2>&1 &
 xvfb=$!
 read -r number <"$dir/fd"
 export DISPLAY=":$number"
