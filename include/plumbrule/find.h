@@ -15,13 +15,6 @@
 
 enum find_tip { FIND_TIP_UNKNOWN, FIND_TIP_FLAT, FIND_TIP_ROUND, FIND_TIP_CONE };
 
-#define FIND_WIDTHS_MAX 16
-
-struct find_width {
-    double along; /* px from the tip, towards the crown end */
-    double width, u_width;
-};
-
 /* One pin. The axis runs from the crown end to the tip. */
 struct find_pin {
     struct geo_point tip; /* on the axis */
@@ -44,11 +37,8 @@ struct find_pin {
     struct geo_point flank[2][2];
     double u_flank;        /* px, across, each point */
     double width, u_width; /* px, of the cylinder, blur and tone allowed for */
-    size_t n_widths;
-    struct find_width widths[FIND_WIDTHS_MAX];
-    double length;     /* px, tip to shoulder, or to where the pin leaves sight */
-    double confidence; /* 0..1: share of candidates with such evidence that were pins, in the study
-                          of fixtures/ (see find_pin.c) */
+    double length;         /* px, tip to shoulder, or to where the pin leaves sight */
+    double confidence;     /* 0..1, logistic score of the evidence (pin_judge.c); 1 is the surest */
 };
 
 struct find_pins {

@@ -28,6 +28,9 @@ struct geo_line {
     double u_angle;
 };
 
+/* Tukey's bisquare at 95 % efficiency for normal scatter (Beaton and Tukey 1974). */
+#define GEO_BISQUARE_C 4.685
+
 /* What a fit says of itself. */
 struct geo_fit {
     struct geo_line line;

@@ -64,16 +64,6 @@ static const char *tip_word(enum find_tip t)
     return (unsigned)t < 4 ? word[t] : word[0];
 }
 
-static json_t *widths_json(const struct find_pin *p)
-{
-    json_t *list = json_array();
-    for (size_t i = 0; i < p->n_widths; i++)
-        json_array_append_new(list, json_pack("{s:f, s:f, s:f}", "from_tip_px", p->widths[i].along,
-                                              "width_px", p->widths[i].width, "width_sd",
-                                              p->widths[i].u_width));
-    return list;
-}
-
 static json_t *side_json(const struct find_pin *p, int i)
 {
     return json_pack("[o, o]", point_json(p->flank[i][0], p->u_flank),
@@ -82,15 +72,14 @@ static json_t *side_json(const struct find_pin *p, int i)
 
 static json_t *pin_json(const struct find_pin *p)
 {
-    return json_pack(
-        "{s:o, s:s, s:o, s:o, s:[o,o], s:[o,o], s:f, s:f, s:o, s:f, s:f, s:f, s:f}", "tip",
-        point_json(p->tip, p->u_tip), "tip_shape", tip_word(p->tip_shape), "shoulder",
-        p->has_shoulder ? point_json(p->shoulder, p->u_shoulder) : json_null(), "stop",
-        p->has_stop ? point_json(p->stop, p->u_stop) : json_null(), "axis",
-        point_json(p->ends[0], p->u_ends), point_json(p->ends[1], p->u_ends), "sides",
-        side_json(p, 0), side_json(p, 1), "width_px", p->width, "width_sd", p->u_width, "widths",
-        widths_json(p), "length_px", p->length, "angle_deg", angle_from_vertical(&p->axis),
-        "angle_sd", deg_per_rad * p->axis.u_angle, "confidence", p->confidence);
+    return json_pack("{s:o, s:s, s:o, s:o, s:[o,o], s:[o,o], s:f, s:f, s:f, s:f, s:f, s:f}", "tip",
+                     point_json(p->tip, p->u_tip), "tip_shape", tip_word(p->tip_shape), "shoulder",
+                     p->has_shoulder ? point_json(p->shoulder, p->u_shoulder) : json_null(), "stop",
+                     p->has_stop ? point_json(p->stop, p->u_stop) : json_null(), "axis",
+                     point_json(p->ends[0], p->u_ends), point_json(p->ends[1], p->u_ends), "sides",
+                     side_json(p, 0), side_json(p, 1), "width_px", p->width, "width_sd", p->u_width,
+                     "length_px", p->length, "angle_deg", angle_from_vertical(&p->axis), "angle_sd",
+                     deg_per_rad * p->axis.u_angle, "confidence", p->confidence);
 }
 
 static void tell_pin(const struct find_pin *p, size_t number, struct buf *out)

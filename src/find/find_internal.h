@@ -67,8 +67,6 @@ static inline const float *find_strip_row(const struct find_strip *st, size_t i)
 /* Adds the row's samples from t0 to t1 to sum and returns how many they were. */
 size_t find_strip_sum(const struct find_strip *st, size_t row, double t0, double t1, double *sum);
 struct geo_point find_strip_point(const struct find_strip *st, double s, double t);
-/* Replaces each row by the mean of the rows within +-reach. */
-int find_strip_smooth(struct find_strip *st, size_t reach, struct err *err);
 
 /* The part of line inside the film: s range; false when there is none. */
 bool find_line_inside(const struct find_image *im, const struct geo_line *line, double *s0,

@@ -222,27 +222,6 @@ struct geo_point find_strip_point(const struct find_strip *st, double s, double 
     return geo_add(plumb_geo_on(&st->line, s), geo_mul(geo_perp(st->line.dir), t));
 }
 
-int find_strip_smooth(struct find_strip *st, size_t reach, struct err *err)
-{
-    float *col = plumb_mem_array(st->rows, sizeof *col, err);
-    if (!col)
-        return ERR_NOMEM;
-    for (size_t j = 0; j < st->cols; j++) {
-        for (size_t i = 0; i < st->rows; i++)
-            col[i] = st->v[i * st->cols + j];
-        for (size_t i = 0; i < st->rows; i++) {
-            size_t a = i > reach ? i - reach : 0;
-            size_t b = i + reach < st->rows ? i + reach : st->rows - 1;
-            float sum = 0.0F;
-            for (size_t k = a; k <= b; k++)
-                sum += col[k];
-            st->v[i * st->cols + j] = sum / (float)(b - a + 1);
-        }
-    }
-    free(col);
-    return 0;
-}
-
 /* Narrows [*lo,*hi] to the s with 0 <= p + s d <= max. */
 static bool clip(double p, double d, double max, double *lo, double *hi)
 {

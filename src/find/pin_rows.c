@@ -17,7 +17,7 @@
 #include <string.h>
 #include "find/pin_internal.h"
 
-static const double bisquare = 4.685;
+static const double bisquare = GEO_BISQUARE_C;
 static const double mad_to_sd = 1.4826;
 static const double max_slope = 0.15;   /* a flank off its strip by more is another edge */
 static const double flute_share = 0.45; /* of the radius: deepest flute in use, 0.4 */

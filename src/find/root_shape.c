@@ -42,7 +42,7 @@ static const struct shape_params shape_defaults = {
     .apex_px = 7.0,
     .end_mm = 0.15,
     .min_scale_mm = 0.02,
-    .bisquare = 4.685,
+    .bisquare = GEO_BISQUARE_C,
     .outlier = 3.5,
 };
 

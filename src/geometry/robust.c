@@ -18,7 +18,7 @@
 
 /* 500 pairs hold about 130 good ones even when half of the points are outliers. */
 static const int start_lines = 500;
-static const double bisquare_c = 4.685;
+static const double bisquare_c = GEO_BISQUARE_C;
 static const double mad_to_sigma = 1.482602218505602; /* 1 / normal quantile of 3/4 */
 /* Rousseeuw, Leroy (1987), chapter 5: small samples make the least median too small. */
 static const double start_inflation = 5.0;

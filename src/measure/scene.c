@@ -13,8 +13,6 @@
 
 /* The ends of a hand-drawn side may stop a little short of the level asked for. */
 static const double path_extension = 0.10; /* of its length; common practice, no source */
-/* Tukey's bisquare at 95 % efficiency for normal scatter: Beaton and Tukey 1974. */
-static const double bisquare_c = 4.685;
 
 static int path_room(const struct mark_path *p, struct geo_point **out, size_t *n, struct err *err)
 {
@@ -233,7 +231,7 @@ static void weigh_side(struct scene *sc, enum sheet_side side)
     if (n < 3 || plumb_geo_fit_robust(middle, NULL, n, 0.0, &fit, NULL) != 0)
         return;
     for (size_t i = 0; i < n; i++) {
-        double z = plumb_geo_across(&fit.line, middle[i]) / (bisquare_c * fit.scale);
+        double z = plumb_geo_across(&fit.line, middle[i]) / (GEO_BISQUARE_C * fit.scale);
         double w = fit.scale > 0.0 ? 1.0 - z * z : 1.0;
         sc->weight[side][level[i]] = w > 0.0 ? w * w : 0.0;
     }

@@ -92,8 +92,6 @@ ls -a "$tmp/chart" | grep -vqE '^\.\.?$|-r0[12]\.(png|txt|json)$' && fail 'a tem
 cmp -s "$tmp/first-drill.tif" "$demo/first-drill.tif" || fail 'the film was written to'
 : >"$tmp/file"
 wants 73 'a folder that is a file' "$cmd" record "$tmp/first-drill.sheet.json" --into "$tmp/file"
-sed 's/"sha256": *"[0-9a-f]/"sha256": "x/; s/"x\([0-9a-f]*\)"/"0\1"/' "$tmp/first-drill.sheet.json" >"$tmp/other.sheet.json"
-cp "$tmp/second-drill.png" "$tmp/swap.png"
 sed 's/first-drill.tif/second-drill.png/' "$tmp/first-drill.sheet.json" >"$tmp/swapped.sheet.json"
 wants 65 'another film' "$cmd" measure "$tmp/swapped.sheet.json"
 says 'film-changed' err
