@@ -33,7 +33,8 @@ struct find_pin {
     struct geo_point ends[2];
     double u_ends;
     /* Flanks as two points each: [0] on the geo_perp(axis.dir) side, [1] on the other; crown end
-     * first, spanning the visible flank down to the tip's end of the parallel part. */
+     * first, from the shoulder (or where the pin comes into sight) to abreast of the tip at most.
+     */
     struct geo_point flank[2][2];
     double u_flank;        /* px, across, each point */
     double width, u_width; /* px, of the cylinder, blur and tone allowed for */

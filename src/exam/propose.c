@@ -39,18 +39,10 @@ static int mesial_flank(const struct exam *e, const struct find_pin *pin)
     return turn > 0 ? 0 : 1;
 }
 
-/* A flank from the shoulder down: above it the pin is wider and no side of the drill. */
 static void put_side(struct mark side[2], const struct find_pin *pin, int flank)
 {
-    struct geo_point top = pin->flank[flank][0], end = pin->flank[flank][1];
-    if (pin->has_shoulder) {
-        double from = plumb_geo_along(&pin->axis, pin->shoulder);
-        double t0 = plumb_geo_along(&pin->axis, top), t1 = plumb_geo_along(&pin->axis, end);
-        if (t0 < from && t1 > from)
-            top = geo_mix(top, end, (from - t0) / (t1 - t0));
-    }
-    put(&side[0], top, pin->u_flank);
-    put(&side[1], end, pin->u_flank);
+    put(&side[0], pin->flank[flank][0], pin->u_flank);
+    put(&side[1], pin->flank[flank][1], pin->u_flank);
 }
 
 static void put_pin(struct exam *e, const struct find_pin *pin)

@@ -90,8 +90,10 @@ static void fill_pin(const struct pin_body *b, const struct pin_ends *e, struct 
     memset(out, 0, sizeof *out);
     pin_width_fit(b, &out->width, &out->u_width);
     fill_axis(b, 0.5 * (s1 - s0), out);
-    fill_flanks(b, s0, s1, out);
     fill_ends(b, e, out);
+    /* A run of edge rows may go on in the halo below the tip, and starts within the collar. */
+    double top = e->has_shoulder ? plumb_geo_along(&st->line, out->shoulder) : s0;
+    fill_flanks(b, fmax(s0, top), fmin(s1, plumb_geo_along(&st->line, out->tip)), out);
     out->length =
         geo_dot(geo_sub(out->tip, e->has_shoulder ? out->shoulder : on_axis(b, s0)), b->axis.dir);
 }

@@ -21,14 +21,19 @@ static const struct geo_point true_tip = {466.33, 871.64};
 static const double mm_per_px = 0.02426;
 static const struct exam_gauge gauges[] = {{GAUGE_LENGTH, 12.0, 0.0}, {GAUGE_ACROSS, 2.2, 0.0}};
 
-static void open_film(struct exam *e)
+static void open_path(const char *path, struct exam *e)
 {
     struct exam_options o;
     struct err err = {0};
     plumb_exam_options_default(&o);
-    if (plumb_exam_open_film(film_path, &o, e, &err) != 0)
+    if (plumb_exam_open_film(path, &o, e, &err) != 0)
         fail_msg("%s", err.text);
     e->sheet.site.tooth = 35;
+}
+
+static void open_film(struct exam *e)
+{
+    open_path(film_path, e);
 }
 
 static void propose(struct exam *e)
@@ -57,6 +62,23 @@ static void found_marks_are_labelled_and_right(void **state)
     const struct meas_quantity *k = plumb_meas_find(&e.result, "scale");
     assert_non_null(k);
     assert_true(fabs(k->v.value - mm_per_px) < k->U);
+    plumb_exam_release(&e);
+}
+
+/* What is above the shoulder or below the tip is no side of the pin, or clearances come out too
+ * small. The second drill, whose halo goes on below its tip. */
+static void sides_end_with_the_pin(void **state)
+{
+    (void)state;
+    struct exam e;
+    open_path("demo-images/second-drill.png", &e);
+    propose(&e);
+    const struct sheet_pin *p = &e.sheet.pin;
+    const double lean_px = 8.0; /* half the pin's width times its lean, on either side */
+    for (int i = 0; i < SIDES; i++) {
+        assert_true(p->side[i][0].y > p->shoulder.y - lean_px);
+        assert_true(p->side[i][1].y < p->tip.y + lean_px);
+    }
     plumb_exam_release(&e);
 }
 
@@ -150,6 +172,7 @@ int main(void)
     setenv("XDG_CONFIG_HOME", "/nowhere", 1);
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(found_marks_are_labelled_and_right),
+        cmocka_unit_test(sides_end_with_the_pin),
         cmocka_unit_test(what_a_hand_has_set_stays),
         cmocka_unit_test(rough_clicks_place_root_and_crest),
         cmocka_unit_test(a_sheet_knows_its_film),
