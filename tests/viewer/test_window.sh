@@ -71,6 +71,19 @@ start() {
 }
 key() { xdotool key --delay 60 "$@"; }
 type_in() { xdotool type --delay 60 "$1" && key Return; }
+# Enter, and once more when the window was still looking for the pin and let it pass.
+confirm() { # words
+    for _ in 1 2 3 4 5 6 7 8; do
+        key Return
+        n=0
+        while [ $n -lt 40 ]; do
+            grep -q found "$journal" || return 0
+            n=$((n + 1))
+            sleep 0.1
+        done
+    done
+    fail "$1"
+}
 journalled() { grep -q "$1" "$journal"; }
 truth_of() { # section mark axis
     awk -v s="\"$1\":" -v m="\"$2\":" -v a="\"$3\":" '
@@ -102,8 +115,7 @@ type_in 12.0
 type_in 2.2
 wait_until "the pin is found" journalled mesial_side
 picture pin-found
-key Return
-wait_until "the pin is confirmed" sh -c "! grep -q found '$journal'"
+confirm "the pin is confirmed"
 root mesial 4
 wait_until "the mesial root is traced" journalled '"near"'
 picture mesial-root
@@ -115,8 +127,8 @@ start "$dir/$film"
 picture journal-offered
 key y
 sleep 0.5
-key Return
-wait_until "what was recovered is confirmed" sh -c "grep -q near '$journal' && ! grep -q found '$journal'"
+wait_until "the journal is taken up" journalled near
+confirm "what was recovered is confirmed"
 
 # --- the rest of the work ----------------------------------------------------------------------------
 # the molar's nearer root, from the middle of its trunk's near half
@@ -125,16 +137,13 @@ sleep 0.3
 click "$(truth_of distal apex x)" "$(truth_of distal apex y)"
 wait_until "the distal root is traced" journalled found
 picture distal-root
-key Return
-wait_until "the distal root is confirmed" sh -c "! grep -q found '$journal'"
+confirm "the distal root is confirmed"
 click "$(truth_of mesial crest x)" "$(truth_of mesial crest y)"
 wait_until "the mesial crest is placed" journalled '"crest"'
-key Return
-wait_until "the mesial crest is confirmed" sh -c "! grep -q found '$journal'"
+confirm "the mesial crest is confirmed"
 click "$(truth_of distal crest x)" "$(truth_of distal crest y)"
 wait_until "the distal crest is placed" sh -c "[ \$(grep -c crest '$journal') -ge 2 ]"
-key Return
-wait_until "both crests are confirmed" sh -c "! grep -q found '$journal'"
+confirm "both crests are confirmed"
 picture crests
 key 8
 click "$(truth_of mesial cej x)" "$(truth_of mesial cej y)"
