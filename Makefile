@@ -26,7 +26,7 @@ PKGS      := libpng libtiff-4 libjpeg cairo pangocairo jansson libexif
 TEST_PKGS := cmocka
 ifeq ($(VIEWER),yes)
 VIEW_SRC := $(sort $(wildcard src/viewer/*.c))
-CMD_PKGS := x11 cairo-xlib
+CMD_PKGS := x11 xext cairo-xlib
 VIEWER_DEF := -DPLUMB_VIEWER=1
 else
 VIEWER_DEF := -DPLUMB_VIEWER=0

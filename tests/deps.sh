@@ -3,7 +3,7 @@
 # --check: also what the tests need. --no-viewer: without X11.
 set -eu
 run="libpng-dev libtiff-dev libjpeg62-turbo-dev libcairo2-dev libpango1.0-dev libjansson-dev libexif-dev pkg-config fonts-dejavu-core"
-viewer="libx11-dev"
+viewer="libx11-dev libxext-dev"
 tests="libcmocka-dev libgsl-dev libspng-dev imagemagick xvfb xdotool clang clang-format clang-tidy"
 want="$run"
 for a in "$@"; do
@@ -20,7 +20,7 @@ if ! command -v dpkg-query >/dev/null 2>&1; then
         exit 0
     fi
     echo "this system has no apt: please install the development files of" >&2
-    echo "  libpng libtiff libjpeg-turbo cairo pango jansson libexif libx11 cmocka gsl, and pkg-config" >&2
+    echo "  libpng libtiff libjpeg-turbo cairo pango jansson libexif libx11 libxext cmocka gsl, and pkg-config" >&2
     exit 1
 fi
 missing=""

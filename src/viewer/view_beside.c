@@ -1,7 +1,7 @@
 /*
- * Finding and measuring beside the window: either works on a copy of the sheet in a thread of its
- * own, borrows the film, and says through a pipe that it is done. The window's thread takes over
- * what came out. Measuring a full sheet takes far longer than a picture may.
+ * Opening, finding and measuring beside the window, in a thread that says through a pipe that it is
+ * done. Finding and measuring work on a copy of the sheet and borrow the film; the window's thread
+ * takes over what came out. Each takes far longer than a picture may.
  */
 #include "viewer/view_internal.h"
 
@@ -11,13 +11,17 @@
 #include <string.h>
 #include <unistd.h>
 
+enum work { OPENING, FINDING, MEASURING };
 struct view_beside {
     pthread_t thread;
     int pipe[2];
-    struct exam exam; /* film borrowed from the window's exam, the rest its own */
+    enum work work;
+    struct exam
+        exam; /* film borrowed from the window's exam unless it is opened, the rest its own */
+    char *path;
+    struct exam_options options;
     struct exam_gauge gauge[SHEET_GAUGES];
     size_t n_gauges, n_pins;
-    bool measure;
     unsigned long edits; /* of the sheet it works on */
     int rc;
     struct err err;
@@ -26,8 +30,12 @@ struct view_beside {
 static void *run(void *arg)
 {
     struct view_beside *f = arg;
-    f->rc = f->measure ? plumb_exam_measure(&f->exam, &f->err)
-                       : plumb_exam_propose(&f->exam, f->gauge, f->n_gauges, &f->n_pins, &f->err);
+    if (f->work == OPENING)
+        f->rc = view_exam_open(f->path, &f->options, &f->exam, &f->err);
+    else if (f->work == FINDING)
+        f->rc = plumb_exam_propose(&f->exam, f->gauge, f->n_gauges, &f->n_pins, &f->err);
+    else
+        f->rc = plumb_exam_measure(&f->exam, &f->err);
     while (write(f->pipe[1], "", 1) < 0 && errno == EINTR)
         continue;
     return NULL;
@@ -35,29 +43,45 @@ static void *run(void *arg)
 
 static void release(struct view_beside *f)
 {
-    f->exam.film = (struct film){0};
+    if (f->work != OPENING)
+        f->exam.film = (struct film){0};
     plumb_exam_release(&f->exam);
     close(f->pipe[0]);
     close(f->pipe[1]);
+    free(f->path);
     free(f);
 }
 
-static struct view_beside *start(const struct view_state *v, bool measure, struct err *err)
+/* What it works on: the path, or a copy of the sheet. */
+static int hand_over(struct view_beside *f, const struct view_state *v, struct err *err)
+{
+    if (f->work == OPENING) {
+        f->options = v->options;
+        f->path = plumb_mem_array(strlen(v->open_path) + 1, 1, err);
+        if (f->path == NULL)
+            return ERR_NOMEM;
+        memcpy(f->path, v->open_path, strlen(v->open_path) + 1);
+        return 0;
+    }
+    f->edits = v->edits;
+    f->exam.film = v->exam.film;
+    f->exam.config = v->exam.config;
+    f->n_gauges = view_gauges_open(&v->exam.sheet, f->gauge);
+    return plumb_sheet_copy(&v->exam.sheet, &f->exam.sheet, err);
+}
+
+static struct view_beside *start(const struct view_state *v, enum work work, struct err *err)
 {
     struct view_beside *f = plumb_mem_array(1, sizeof *f, err);
     if (f == NULL)
         return NULL;
+    *f = (struct view_beside){.work = work};
     if (pipe(f->pipe) != 0) {
         plumb_err_set(err, ERR_IO, "no pipe to a thread: %s", strerror(errno));
         free(f);
         return NULL;
     }
-    f->measure = measure;
-    f->edits = v->edits;
-    f->exam.film = v->exam.film;
-    f->exam.config = v->exam.config;
-    f->n_gauges = view_gauges_open(&v->exam.sheet, f->gauge);
-    int rc = plumb_sheet_copy(&v->exam.sheet, &f->exam.sheet, err);
+    int rc = hand_over(f, v, err);
     if (rc == 0 && (errno = pthread_create(&f->thread, NULL, run, f)) != 0)
         rc = plumb_err_set(err, ERR_IO, "no thread: %s", strerror(errno));
     if (rc != 0) {
@@ -67,14 +91,19 @@ static struct view_beside *start(const struct view_state *v, bool measure, struc
     return f;
 }
 
+struct view_beside *view_beside_open(const struct view_state *v, struct err *err)
+{
+    return start(v, OPENING, err);
+}
+
 struct view_beside *view_beside_find(const struct view_state *v, struct err *err)
 {
-    return start(v, false, err);
+    return start(v, FINDING, err);
 }
 
 struct view_beside *view_beside_measure(const struct view_state *v, struct err *err)
 {
-    return start(v, true, err);
+    return start(v, MEASURING, err);
 }
 
 int view_beside_fd(const struct view_beside *f)
@@ -98,18 +127,23 @@ static void take_result(struct view_beside *f, struct view_state *v)
     v->stale = f->edits != v->edits;
 }
 
-void view_beside_finish(struct view_beside *f, struct view_state *v)
+int view_beside_finish(struct view_beside *f, struct view_state *v, struct err *err)
 {
     pthread_join(f->thread, NULL);
-    if (f->measure) {
+    int rc = f->rc;
+    if (f->work == OPENING) {
+        rc = view_opened(v, rc == 0 ? &f->exam : NULL, &f->err);
+    } else if (f->work == MEASURING) {
         take_result(f, v);
-    } else if (f->rc == 0) {
+    } else if (rc == 0) {
         view_found(v, &f->exam.sheet, f->n_pins);
     } else {
         v->finding = FIND_IDLE;
         view_fault(v, "finding the pin", &f->err);
     }
+    *err = f->err;
     release(f);
+    return rc;
 }
 
 void view_beside_leave(struct view_beside *f)

@@ -485,7 +485,8 @@ void view_do(struct view_state *v, enum view_command c, int argument, unsigned m
 
 bool view_typing(const struct view_state *v)
 {
-    return v->ask.what != ASK_NOTHING && v->choice == CHOICE_NONE && !v->help;
+    return v->ask.what != ASK_NOTHING && v->choice == CHOICE_NONE && !v->help &&
+           v->open_path == NULL;
 }
 
 static void after_answers(struct view_state *v, enum view_question last)
@@ -511,10 +512,8 @@ static void answer(struct view_state *v)
     struct view_ask *a = &v->ask;
     v->say[0] = '\0';
     if (a->what == ASK_PATH) {
-        char path[SHEET_TEXT];
-        plumb_text_copy(path, sizeof path, a->text);
-        if (view_open(v, path, &err) != 0)
-            view_fault(v, plumb_path_base(path), &err);
+        if (view_open_later(v, a->text, &err) != 0)
+            view_fault(v, "opening", &err);
         return;
     }
     int rc = view_ask_answer(a, &v->exam.sheet, &err);

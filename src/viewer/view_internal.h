@@ -212,6 +212,7 @@ struct view_state {
     struct exam exam;
     struct exam_options options;
     bool has_film;
+    char *open_path; /* being opened beside the window; NULL: nothing is */
     struct sheet_history history;
     size_t saved_at; /* history step that is on disk */
     char *save_path, *journal_path;
@@ -254,9 +255,16 @@ struct view_state {
 };
 int view_state_init(struct view_state *v, const struct exam_options *o, struct err *err);
 void view_state_release(struct view_state *v);
-/* Opens a film or a sheet; the sheet beside a film is taken up. */
+/* Opens a film or a sheet; the sheet beside a film is taken up. Needs no state: for a thread. */
+int view_exam_open(const char *path, const struct exam_options *o, struct exam *e, struct err *err);
+/* The same into the state, at once. */
 int view_open(struct view_state *v, const char *path, struct err *err);
-/* Takes over an exam opened elsewhere (path: as given). */
+/* Notes what is to be opened beside the window. */
+int view_open_later(struct view_state *v, const char *path, struct err *err);
+/* It has been: e is taken over; NULL: it could not be, and err, which gets our own fault, says why.
+ */
+int view_opened(struct view_state *v, struct exam *e, struct err *err);
+/* Takes over an exam opened elsewhere. */
 int view_adopt(struct view_state *v, struct exam *e, struct err *err);
 void view_resize(struct view_state *v, double w, double h, double ui);
 void view_say(struct view_state *v, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
@@ -459,17 +467,18 @@ int view_layout_step_at(const struct view_layout *l, struct geo_point p);
 struct view_box view_layout_step(const struct view_layout *l, size_t i);
 struct view_box view_layout_quantities(const struct view_layout *l);
 
-/* --- view_beside.c: finding and measuring beside the window
+/* --- view_beside.c: opening, finding and measuring beside the window
  * ---------------------------------------- */
 
 struct view_beside;
-/* Works on a copy of the sheet in a thread: finds the pin, or measures. fd becomes readable when it
- * is done. */
+/* In a thread: opens what v->open_path names; or, on a copy of the sheet, finds the pin, or
+ * measures. fd becomes readable when it is done. */
+struct view_beside *view_beside_open(const struct view_state *v, struct err *err);
 struct view_beside *view_beside_find(const struct view_state *v, struct err *err);
 struct view_beside *view_beside_measure(const struct view_state *v, struct err *err);
 int view_beside_fd(const struct view_beside *b);
-/* Waits for it, hands over what came out and frees b. */
-void view_beside_finish(struct view_beside *b, struct view_state *v);
+/* Waits for it, hands over what came out and frees b; returns how it went. */
+int view_beside_finish(struct view_beside *b, struct view_state *v, struct err *err);
 /* The window goes: the thread is left to the end of the process. */
 void view_beside_leave(struct view_beside *b);
 

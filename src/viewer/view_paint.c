@@ -48,26 +48,17 @@ int view_painter_init(struct view_painter *p, struct err *err)
     return 0;
 }
 
-void view_painter_forget_film(struct view_painter *p)
+void view_painter_frame(struct view_painter *p, cairo_surface_t *frame, const struct view_layout *l)
 {
-    view_pyramid_release(&p->pyramid);
-    p->raster.valid = false;
-    p->shown = false;
-}
-
-static void release_surfaces(struct view_painter *p)
-{
-    if (p->film != NULL)
-        cairo_surface_destroy(p->film);
-    if (p->frame != NULL)
-        cairo_surface_destroy(p->frame);
-    p->film = p->frame = NULL;
     view_raster_release(&p->raster);
+    p->frame = frame;
+    p->layout = *l;
+    p->shown = false;
 }
 
 void view_painter_release(struct view_painter *p)
 {
-    release_surfaces(p);
+    view_raster_release(&p->raster);
     view_pyramid_release(&p->pyramid);
     view_scene_release(&p->scene[0]);
     view_scene_release(&p->scene[1]);
@@ -95,42 +86,31 @@ static void covered(double from, double to, double room, size_t n, size_t *a, si
     *b = (size_t)x1;
 }
 
-static void tone_row(const struct view_painter *p, const uint16_t *grey, uint32_t *out, size_t a,
-                     size_t b)
+/* The film's part of a box of whole window px, straight onto the frame. */
+static void paint_film(const struct view_painter *p, const struct view_box *box, bool has_film)
 {
-    uint32_t ground = ground_pixel();
-    for (size_t x = 0; x < a; x++)
-        out[x] = ground;
-    for (size_t x = a; x < b; x++)
-        out[x] = p->table[grey[x]] * 0x010101u;
-    for (size_t x = b; x < p->raster.w; x++)
-        out[x] = ground;
-}
-
-static void tone_film(struct view_painter *p)
-{
-    struct view_box f = view_film_box(&p->t);
-    size_t x0, x1, y0, y1;
-    covered(f.x0, f.x1, p->layout.film.x0, p->raster.w, &x0, &x1);
-    covered(f.y0, f.y1, p->layout.film.y0, p->raster.h, &y0, &y1);
-    cairo_surface_flush(p->film);
-    unsigned char *data = cairo_image_surface_get_data(p->film);
-    size_t stride = (size_t)cairo_image_surface_get_stride(p->film);
-    for (size_t y = 0; y < p->raster.h; y++) {
-        void *row = data + y * stride; /* cairo's rows are aligned */
-        bool in = y >= y0 && y < y1;
-        tone_row(p, p->raster.grey + y * p->raster.w, row, in ? x0 : p->raster.w,
-                 in ? x1 : p->raster.w);
+    const struct view_box room = p->layout.film, f = view_film_box(&p->t);
+    size_t x0 = 0, x1 = 0, y0 = 0, y1 = 0, from = (size_t)fmax(box->x0 - room.x0, 0.0);
+    size_t to = (size_t)fmax(fmin(box->x1, room.x1) - room.x0, 0.0);
+    size_t end = (size_t)fmax(fmin(box->y1, room.y1) - room.y0, 0.0);
+    if (has_film) {
+        covered(f.x0, f.x1, room.x0, p->raster.w, &x0, &x1);
+        covered(f.y0, f.y1, room.y0, p->raster.h, &y0, &y1);
     }
-    cairo_surface_mark_dirty(p->film);
-}
-
-static void clear_film(struct view_painter *p)
-{
-    cairo_t *cr = cairo_create(p->film);
-    cairo_set_source_rgb(cr, colours[VIEW_DARK][0], colours[VIEW_DARK][1], colours[VIEW_DARK][2]);
-    cairo_paint(cr);
-    cairo_destroy(cr);
+    cairo_surface_flush(p->frame);
+    unsigned char *data = cairo_image_surface_get_data(p->frame);
+    size_t stride = (size_t)cairo_image_surface_get_stride(p->frame);
+    uint32_t ground = ground_pixel();
+    for (size_t y = (size_t)fmax(box->y0 - room.y0, 0.0); y < end; y++) {
+        void *row =
+            data + y * stride; /* cairo's rows are aligned; the film's area begins at 0, 0 */
+        uint32_t *out = row;
+        const uint16_t *grey = p->raster.grey + y * p->raster.w;
+        bool in = y >= y0 && y < y1;
+        for (size_t x = from; x < to; x++)
+            out[x] = in && x >= x0 && x < x1 ? p->table[grey[x]] * 0x010101u : ground;
+    }
+    cairo_surface_mark_dirty(p->frame);
 }
 
 static bool same_tone(const struct view_tone *a, const struct view_tone *b)
@@ -157,10 +137,7 @@ static int update_film(struct view_painter *p, const struct view_state *v, bool 
     if (tone)
         view_tone_table(&v->tone, p->table);
     p->has_tone = true;
-    int rc = place ? view_raster_update(&p->raster, &p->pyramid, &v->exam.film, &v->t, err) : 0;
-    if (rc == 0)
-        tone_film(p);
-    return rc;
+    return place ? view_raster_update(&p->raster, &p->pyramid, &v->exam.film, &v->t, err) : 0;
 }
 
 /* --- items -------------------------------------------------------------------------------------
@@ -425,12 +402,10 @@ static void paint_box(struct view_painter *p, cairo_t *cr, const struct view_sta
                       const struct view_scene *s, struct view_box dirty)
 {
     struct view_box f = p->layout.film;
+    paint_film(p, &dirty, v->has_film);
     cairo_save(cr);
     cairo_rectangle(cr, dirty.x0, dirty.y0, dirty.x1 - dirty.x0, dirty.y1 - dirty.y0);
     cairo_clip(cr);
-    cairo_set_source_surface(cr, p->film, f.x0, f.y0);
-    cairo_rectangle(cr, f.x0, f.y0, f.x1 - f.x0, f.y1 - f.y0);
-    cairo_fill(cr);
     for (size_t i = 0; i < s->n; i++) {
         const struct view_item *it = &s->item[i];
         if (!view_box_meets(it->box, dirty))
@@ -444,23 +419,6 @@ static void paint_box(struct view_painter *p, cairo_t *cr, const struct view_sta
         cairo_restore(cr);
     }
     cairo_restore(cr);
-}
-
-static int make_surfaces(struct view_painter *p, const struct view_layout *l, struct err *err)
-{
-    release_surfaces(p);
-    p->layout = *l;
-    p->shown = false;
-    p->frame = cairo_image_surface_create(CAIRO_FORMAT_RGB24, (int)l->w, (int)l->h);
-    int rc = view_raster_init(&p->raster, l->film, err);
-    if (rc != 0)
-        return rc;
-    p->film = cairo_image_surface_create(CAIRO_FORMAT_RGB24, (int)p->raster.w, (int)p->raster.h);
-    if (cairo_surface_status(p->frame) != CAIRO_STATUS_SUCCESS ||
-        cairo_surface_status(p->film) != CAIRO_STATUS_SUCCESS)
-        return plumb_err_set(err, ERR_NOMEM, "no memory for a window of %g x %g", l->w, l->h);
-    clear_film(p);
-    return 0;
 }
 
 static void add_region(cairo_region_t *r, struct view_box b, const struct view_layout *l)
@@ -493,10 +451,7 @@ int view_paint(struct view_painter *p, struct view_state *v, cairo_region_t *cha
                struct err *err)
 {
     bool film = false;
-    int rc = 0;
-    if (p->frame == NULL || p->layout.w != v->layout.w || p->layout.h != v->layout.h ||
-        p->layout.ui != v->layout.ui)
-        rc = make_surfaces(p, &v->layout, err);
+    int rc = p->raster.grey == NULL ? view_raster_init(&p->raster, p->layout.film, err) : 0;
     if (rc == 0 && v->has_film)
         rc = update_film(p, v, &film, err);
     if (rc != 0)

@@ -10,8 +10,7 @@
 #include "viewer/view_internal.h"
 
 struct view_painter {
-    cairo_surface_t *film;  /* the film's area, toned */
-    cairo_surface_t *frame; /* the whole window */
+    cairo_surface_t *frame; /* the whole window, RGB24; the caller's */
     PangoContext *pango;
     struct view_raster raster;
     struct view_pyramid pyramid;
@@ -25,8 +24,9 @@ struct view_painter {
 };
 int view_painter_init(struct view_painter *p, struct err *err);
 void view_painter_release(struct view_painter *p);
-/* Another film, or another size: everything is painted anew. */
-void view_painter_forget_film(struct view_painter *p);
+/* Another frame to paint on, for another size: everything is painted anew. */
+void view_painter_frame(struct view_painter *p, cairo_surface_t *frame,
+                        const struct view_layout *l);
 /* Brings the frame up to date; changed (made by the caller) takes the regions that differ. */
 int view_paint(struct view_painter *p, struct view_state *v, cairo_region_t *changed,
                struct err *err);

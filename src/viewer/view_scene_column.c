@@ -254,7 +254,7 @@ void scene_foot(struct view_scene *s, const struct view_state *v)
             scene_text(s, more, "h help", l->small, VIEW_DIM, ALIGN_RIGHT, false);
     }
     say_line(s, v);
-    if (!v->has_film) {
+    if (!v->has_film && v->open_path == NULL) {
         struct view_box b = l->film;
         double middle = 0.5 * (b.y0 + b.y1);
         scene_text(s, (struct view_box){b.x0, middle - l->step_row, b.x1, middle},

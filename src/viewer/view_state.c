@@ -34,7 +34,8 @@ static void close_exam(struct view_state *v)
     plumb_sheet_history_release(&v->history);
     free(v->save_path);
     free(v->journal_path);
-    v->save_path = v->journal_path = NULL;
+    free(v->open_path);
+    v->save_path = v->journal_path = v->open_path = NULL;
     v->has_film = false;
 }
 
@@ -77,8 +78,7 @@ static bool is_sheet(const char *path)
 }
 
 /* A film whose sheet stands beside it is opened with that sheet. */
-static int open_exam(const char *path, const struct exam_options *o, struct exam *e,
-                     struct err *err)
+int view_exam_open(const char *path, const struct exam_options *o, struct exam *e, struct err *err)
 {
     if (is_sheet(path))
         return plumb_exam_open_sheet(path, o, e, err);
@@ -191,8 +191,31 @@ int view_adopt(struct view_state *v, struct exam *e, struct err *err)
 int view_open(struct view_state *v, const char *path, struct err *err)
 {
     struct exam e;
-    int rc = open_exam(path, &v->options, &e, err);
+    int rc = view_exam_open(path, &v->options, &e, err);
     return rc == 0 ? view_adopt(v, &e, err) : rc;
+}
+
+int view_open_later(struct view_state *v, const char *path, struct err *err)
+{
+    char *copy = plumb_mem_array(strlen(path) + 1, 1, err);
+    if (copy == NULL)
+        return ERR_NOMEM;
+    memcpy(copy, path, strlen(path) + 1);
+    free(v->open_path);
+    v->open_path = copy;
+    return 0;
+}
+
+int view_opened(struct view_state *v, struct exam *e, struct err *err)
+{
+    char name[SHEET_WORDS];
+    plumb_text_copy(name, sizeof name, v->open_path ? plumb_path_base(v->open_path) : "");
+    int rc = e != NULL ? view_adopt(v, e, err) : err->code;
+    free(v->open_path);
+    v->open_path = NULL;
+    if (rc != 0)
+        view_fault(v, name, err);
+    return rc;
 }
 
 void view_resize(struct view_state *v, double w, double h, double ui)
@@ -495,6 +518,8 @@ void view_foot_words(const struct view_state *v, char out[320])
                  "away");
     else if (v->choice == CHOICE_CLOSE)
         snprintf(out, 320, "Not saved yet:  s saves and closes,  d drops the changes,  Esc stays");
+    else if (v->open_path != NULL)
+        snprintf(out, 320, "Opening %.250s \u2026", plumb_path_base(v->open_path));
     else if (!v->has_film)
         snprintf(out, 320, "No film");
     else if (v->finding != FIND_IDLE && v->step <= STEP_PIN)

@@ -9,19 +9,22 @@
 
 #include <X11/Xatom.h>
 #include <X11/cursorfont.h>
-#include <cairo-xlib.h>
 #include <errno.h>
 #include <math.h>
 #include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 #include <unistd.h>
 
 static const char class_name[] = "Plumbrule";
 static const int start_w = 1280, start_h = 800, least_w = 640, least_h = 480;
 static const double start_share = 0.9; /* of the screen at most */
 enum { ICON_PX = 48 };
+/* The window waits for its film so long before it shows itself without: most films are there by
+ * then, and one that cannot be opened flashes no window. */
+static const double patience_s = 0.25;
 
 /* --- opening -----------------------------------------------------------------------------------
  */
@@ -102,9 +105,10 @@ static void set_title(struct view_window *w)
     if (strcmp(title, w->title) == 0)
         return;
     memcpy(w->title, title, sizeof title);
-    XChangeProperty(w->display, w->window, w->atom[ATOM_NAME], w->atom[ATOM_UTF8], 8,
-                    PropModeReplace, (const unsigned char *)title, (int)strlen(title));
-    Xutf8SetWMProperties(w->display, w->window, title, title, NULL, 0, NULL, NULL, NULL);
+    const Atom names[] = {XA_WM_NAME, XA_WM_ICON_NAME, w->atom[ATOM_NAME]};
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
+        XChangeProperty(w->display, w->window, names[i], w->atom[ATOM_UTF8], 8, PropModeReplace,
+                        (const unsigned char *)title, (int)strlen(title));
 }
 
 static void set_manners(struct view_window *w)
@@ -116,14 +120,15 @@ static void set_manners(struct view_window *w)
     size.height = w->h;
     XWMHints hints = {.flags = InputHint | StateHint, .input = True, .initial_state = NormalState};
     XClassHint names = {.res_name = name, .res_class = class};
-    Xutf8SetWMProperties(w->display, w->window, "plumbrule", "plumbrule", NULL, 0, &size, &hints,
-                         &names);
-    Atom protocols[] = {w->atom[ATOM_DELETE], w->atom[ATOM_PING]};
-    XSetWMProtocols(w->display, w->window, protocols, 2);
+    XSetWMProperties(w->display, w->window, NULL, NULL, NULL, 0, &size, &hints, &names);
+    const Atom protocols[] = {w->atom[ATOM_DELETE], w->atom[ATOM_PING]};
+    XChangeProperty(w->display, w->window, w->atom[ATOM_PROTOCOLS], XA_ATOM, 32, PropModeReplace,
+                    (const unsigned char *)protocols, 2);
     long pid = (long)getpid();
     XChangeProperty(w->display, w->window, w->atom[ATOM_PID], XA_CARDINAL, 32, PropModeReplace,
                     (const unsigned char *)&pid, 1);
     set_icon(w);
+    set_title(w);
 }
 
 static void create_window(struct view_window *w)
@@ -140,8 +145,6 @@ static void create_window(struct view_window *w)
     w->window = XCreateWindow(w->display, RootWindow(w->display, screen), 0, 0, (unsigned)w->w,
                               (unsigned)w->h, 0, CopyFromParent, InputOutput, CopyFromParent,
                               CWBackPixmap | CWBitGravity | CWEventMask, &a);
-    w->cursor = XCreateFontCursor(w->display, XC_crosshair);
-    XDefineCursor(w->display, w->window, w->cursor);
 }
 
 int view_window_open(struct view_window *w, struct err *err)
@@ -158,9 +161,6 @@ int view_window_open(struct view_window *w, struct err *err)
     create_window(w);
     set_manners(w);
     w->exposed = cairo_region_create();
-    int screen = DefaultScreen(w->display);
-    w->surface = cairo_xlib_surface_create(w->display, w->window, DefaultVisual(w->display, screen),
-                                           w->w, w->h);
     view_resize(&w->state, w->w, w->h, w->ui);
     return view_painter_init(&w->painter, err);
 }
@@ -171,10 +171,11 @@ void view_window_close(struct view_window *w)
     if (w->exposed != NULL)
         cairo_region_destroy(w->exposed);
     w->exposed = NULL;
+    view_frame_release(w);
     if (w->display != NULL && !w->lost) {
         view_input_close(w);
-        cairo_surface_destroy(w->surface);
-        XFreeCursor(w->display, w->cursor);
+        if (w->cursor != None)
+            XFreeCursor(w->display, w->cursor);
         XDestroyWindow(w->display, w->window);
         XCloseDisplay(w->display);
     }
@@ -184,29 +185,31 @@ void view_window_close(struct view_window *w)
 /* --- painting ----------------------------------------------------------------------------------
  */
 
-static void put_region(struct view_window *w, const cairo_region_t *r)
+/* A frame for the window's size. */
+static int fit_frame(struct view_window *w, struct err *err)
 {
-    cairo_t *cr = cairo_create(w->surface);
-    cairo_set_operator(cr, CAIRO_OPERATOR_SOURCE);
-    cairo_set_source_surface(cr, w->painter.frame, 0.0, 0.0);
-    for (int i = 0; i < cairo_region_num_rectangles(r); i++) {
-        cairo_rectangle_int_t q;
-        cairo_region_get_rectangle(r, i, &q);
-        cairo_rectangle(cr, q.x, q.y, q.width, q.height);
-        cairo_fill(cr);
-    }
-    cairo_destroy(cr);
-    cairo_surface_flush(w->surface);
+    if (w->frame.surface != NULL && w->frame.w == w->w && w->frame.h == w->h)
+        return 0;
+    int rc = view_frame_make(w, w->w, w->h, err);
+    if (rc == 0)
+        view_painter_frame(&w->painter, w->frame.surface, &w->state.layout);
+    return rc;
 }
 
 int view_window_paint(struct view_window *w, struct err *err)
 {
+    int rc = fit_frame(w, err);
+    if (rc != 0)
+        return rc;
+    view_frame_settle(w);
     cairo_region_t *changed = cairo_region_create();
-    int rc = view_paint(&w->painter, &w->state, changed, err);
+    rc = view_paint(&w->painter, &w->state, changed, err);
     cairo_region_union(changed, w->exposed);
-    cairo_region_subtract(w->exposed, w->exposed);
-    if (rc == 0 && w->mapped && !cairo_region_is_empty(changed))
-        put_region(w, changed);
+    if (rc == 0 && w->mapped && !cairo_region_is_empty(changed)) {
+        view_frame_put(w, changed);
+        cairo_region_subtract(w->exposed, w->exposed);
+        w->drawn = true;
+    }
     cairo_region_destroy(changed);
     set_title(w);
     XFlush(w->display);
@@ -222,7 +225,6 @@ static void configure(struct view_window *w, const XConfigureEvent *e)
         return;
     w->w = e->width;
     w->h = e->height;
-    cairo_xlib_surface_set_size(w->surface, w->w, w->h);
     view_resize(&w->state, w->w, w->h, w->ui);
 }
 
@@ -279,6 +281,7 @@ static void handle(struct view_window *w, XEvent *e)
         break;
     case MapNotify:
         w->mapped = true;
+        expose(w, &(XExposeEvent){.width = w->w, .height = w->h});
         break;
     case ConfigureNotify:
         configure(w, &e->xconfigure);
@@ -331,6 +334,24 @@ void view_window_events(struct view_window *w)
 /* --- the loop ----------------------------------------------------------------------------------
  */
 
+static double now_s(void)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+static void start_opening(struct view_window *w)
+{
+    struct view_state *v = &w->state;
+    struct err err = {0};
+    if (v->open_path == NULL || w->open != NULL)
+        return;
+    w->open = view_beside_open(v, &err);
+    if (w->open == NULL)
+        view_opened(v, NULL, &err);
+}
+
 static void start_finder(struct view_window *w)
 {
     struct view_state *v = &w->state;
@@ -356,31 +377,67 @@ static void start_measuring(struct view_window *w)
         view_measure(&w->state);
 }
 
-static void take_over(struct view_window *w, struct view_beside **b, short events)
+static int take_over(struct view_window *w, struct view_beside **b, short events, struct err *err)
 {
     if (*b == NULL || (events & (POLLIN | POLLHUP)) == 0)
-        return;
-    view_beside_finish(*b, &w->state);
+        return 0;
+    struct view_beside *done = *b;
     *b = NULL;
+    return view_beside_finish(done, &w->state, err);
+}
+
+/* ms until the window shows itself without its film; -1: it is there, or nothing is waited for. */
+static int patience_ms(const struct view_window *w)
+{
+    double left = patience_s - (now_s() - w->since_s);
+    return w->shown ? -1 : (int)ceil(1e3 * fmax(left, 0.0));
 }
 
 /* Sleeps until something happens, however long it takes. */
-static void wait_for(struct view_window *w)
+static int wait_for(struct view_window *w, struct err *err)
 {
-    struct pollfd fd[3] = {{.fd = ConnectionNumber(w->display), .events = POLLIN},
-                           {.fd = w->find ? view_beside_fd(w->find) : -1, .events = POLLIN},
-                           {.fd = w->measure ? view_beside_fd(w->measure) : -1, .events = POLLIN}};
+    struct view_beside **beside[] = {&w->open, &w->find, &w->measure};
+    enum { N = sizeof beside / sizeof beside[0] };
+    struct pollfd fd[N + 1] = {{.fd = ConnectionNumber(w->display), .events = POLLIN}};
+    for (int i = 0; i < N; i++)
+        fd[i + 1] =
+            (struct pollfd){.fd = *beside[i] ? view_beside_fd(*beside[i]) : -1, .events = POLLIN};
     if (XEventsQueued(w->display, QueuedAlready) > 0)
+        return 0;
+    (void)poll(fd, N + 1, patience_ms(w));
+    int rc = take_over(w, &w->open, fd[1].revents, err);
+    if (rc != 0 && w->named && !w->state.has_film)
+        return rc;
+    (void)take_over(w, &w->find, fd[2].revents, err);
+    (void)take_over(w, &w->measure, fd[3].revents, err);
+    return 0;
+}
+
+static void show(struct view_window *w)
+{
+    if (w->shown || (w->open != NULL && patience_ms(w) > 0))
         return;
-    (void)poll(fd, 3, -1);
-    take_over(w, &w->find, fd[1].revents);
-    take_over(w, &w->measure, fd[2].revents);
+    XMapWindow(w->display, w->window);
+    XFlush(w->display);
+    w->shown = true;
+}
+
+/* What takes time and is not seen comes after the first picture. */
+static void make_ready(struct view_window *w)
+{
+    if (w->ready)
+        return;
+    w->ready = true;
+    w->cursor = XCreateFontCursor(w->display, XC_crosshair);
+    XDefineCursor(w->display, w->window, w->cursor);
+    view_input_open(w);
 }
 
 /* What can wait is done when no event does. */
 static int turn_of_loop(struct view_window *w, struct err *err)
 {
     struct view_state *v = &w->state;
+    show(w);
     view_window_events(w);
     if (w->lost || v->quit)
         return 0;
@@ -389,20 +446,19 @@ static int turn_of_loop(struct view_window *w, struct err *err)
         return rc;
     if (v->drag != DRAG_MARK && view_idle(v))
         return view_window_paint(w, err);
-    if (w->mapped && !w->input_open) { /* reads long tables: after the first picture */
-        view_input_open(w);
-        w->input_open = true;
+    start_opening(w);
+    if (w->drawn && w->open == NULL) {
+        start_finder(w);
+        start_measuring(w);
+        make_ready(w);
     }
-    start_finder(w);
-    start_measuring(w);
-    wait_for(w);
-    return 0;
+    return wait_for(w, err);
 }
 
 int view_window_run(struct view_window *w, struct err *err)
 {
     w->state.background = true;
-    XMapWindow(w->display, w->window);
+    w->since_s = now_s();
     int rc = 0;
     while (rc == 0 && !w->lost && !w->state.quit)
         rc = turn_of_loop(w, err);

@@ -5,9 +5,7 @@
 #include "viewer/viewer.h"
 #include "viewer/view_window_internal.h"
 
-#include <errno.h>
 #include <locale.h>
-#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -46,49 +44,6 @@ static int exit_code(int code)
     }
 }
 
-/* --- opening beside the window -------------------------------------------------------------------
- */
-
-struct opening {
-    struct view_state *v;
-    const char *path;
-    int rc;
-    struct err err;
-};
-
-static void *open_film(void *arg)
-{
-    struct opening *o = arg;
-    o->rc = view_open(o->v, o->path, &o->err);
-    return NULL;
-}
-
-/* Both at once: neither touches what the other uses before both are done. */
-static int open_both(struct view_window *w, const char *path, int *display_rc, struct err *err)
-{
-    struct view_state opened;
-    struct opening o = {.v = &opened, .path = path};
-    pthread_t thread;
-    int rc = view_state_init(&opened, &w->state.options, err);
-    bool beside = rc == 0 && path != NULL && pthread_create(&thread, NULL, open_film, &o) == 0;
-    *display_rc = view_window_open(w, err);
-    if (beside)
-        pthread_join(thread, NULL);
-    else if (path != NULL)
-        open_film(&o);
-    if (*display_rc != 0 || o.rc != 0 || path == NULL) {
-        if (o.rc != 0 && *display_rc == 0)
-            *err = o.err;
-        view_state_release(&opened);
-        return *display_rc != 0 ? *display_rc : o.rc;
-    }
-    struct view_layout layout = w->state.layout;
-    view_state_release(&w->state);
-    w->state = opened;
-    view_resize(&w->state, layout.w, layout.h, layout.ui);
-    return 0;
-}
-
 /* --- command line ------------------------------------------------------------------------------
  */
 
@@ -123,15 +78,23 @@ static int read_options(int argc, char **argv, struct exam_options *o, const cha
     return -1;
 }
 
+/* The film is read while the display is opened. */
 static int run(struct view_window *w, const char *path)
 {
-    struct err err = {0};
-    int display_rc = 0, rc = open_both(w, path, &display_rc, &err);
-    if (display_rc != 0)
-        return fail("view", err.text,
-                    display_rc == ERR_NOTFOUND ? EX_UNAVAILABLE : exit_code(display_rc));
+    struct err err = {0}, ignored = {0};
+    int rc = path != NULL ? view_open_later(&w->state, path, &err) : 0;
+    if (rc == 0 && path != NULL && (w->open = view_beside_open(&w->state, &err)) == NULL)
+        rc = ERR_IO;
     if (rc != 0)
-        return fail(path, err.text, exit_code(rc));
+        return fail("view", err.text, exit_code(rc));
+    w->named = path != NULL;
+    rc = view_window_open(w, &err);
+    if (rc != 0) {
+        if (w->open != NULL)
+            view_beside_finish(w->open, &w->state, &ignored);
+        w->open = NULL;
+        return fail("view", err.text, rc == ERR_NOTFOUND ? EX_UNAVAILABLE : exit_code(rc));
+    }
     rc = view_window_run(w, &err);
     if (w->lost) {
         fprintf(stderr, "plumbrule: view: the display went away%s%s\n",
@@ -139,7 +102,21 @@ static int run(struct view_window *w, const char *path)
                 view_unsaved(&w->state) ? w->state.journal_path : "");
         return EX_IOERR;
     }
-    return rc == 0 ? EX_OK : fail("view", err.text, exit_code(rc));
+    bool unopened = w->named && !w->state.has_film;
+    return rc == 0 ? EX_OK : fail(unopened ? path : "view", err.text, exit_code(rc));
+}
+
+/* Threads still at work read the film: all of it ends with the process. */
+static bool leave_threads(struct view_window *w)
+{
+    struct err ignored = {0};
+    if (w->measure != NULL)
+        view_beside_finish(w->measure, &w->state, &ignored);
+    if (w->find != NULL)
+        view_beside_leave(w->find);
+    if (w->open != NULL)
+        view_beside_leave(w->open);
+    return w->find != NULL || w->open != NULL;
 }
 
 int viewer_main(int argc, char **argv)
@@ -157,12 +134,8 @@ int viewer_main(int argc, char **argv)
     view_state_init(&w->state, &options, NULL);
     code = run(w, path);
     view_window_close(w);
-    if (w->measure != NULL)
-        view_beside_finish(w->measure, &w->state);
-    if (w->find != NULL) {
-        view_beside_leave(w->find); /* it still reads the film: all of it ends with the process */
+    if (leave_threads(w))
         return code;
-    }
     view_state_release(&w->state);
     free(w);
     return code;

@@ -2,7 +2,9 @@
  * The window's speed, seen from outside where it can be: launch is the time from starting the
  * command to the first picture in the X server (its pixels are read there); redraw is the window's
  * own code from one pointer motion to the server having taken the picture (XSync), while a mark is
- * dragged, the film is shifted, and the lens follows the pointer. Needs a display.
+ * dragged, the film is shifted, and the lens follows the pointer. Needs a display. A busy machine
+ * stretches every time: launches are paired with those of a bare window, which loads the same
+ * libraries, opens the display and fills a rectangle, and nothing else.
  *
  * usage: bench_view COMMAND FILM [BIG-FILM]
  */
@@ -89,12 +91,12 @@ static double spent_s(pid_t pid)
     return (double)(user + system) / (double)sysconf(_SC_CLK_TCK);
 }
 
-static double launch(Display *d, const char *command, char *film, double *own)
+static double launch(Display *d, char *const argv[], double *own)
 {
     double t0 = now_s();
     pid_t pid = fork();
     if (pid == 0) {
-        execl(command, command, "view", film, (char *)NULL);
+        execv(argv[0], argv);
         _exit(127);
     }
     while (!picture_there(d) && now_s() - t0 < give_up_s)
@@ -110,20 +112,52 @@ static double launch(Display *d, const char *command, char *film, double *own)
     return t;
 }
 
-static void bench_launch(const char *command, char *film, const char *what, double goal_ms)
+static void bench_launch(char *self, char *command, char *film, const char *what, double goal_ms)
 {
     Display *d = XOpenDisplay(NULL);
-    double s[RUNS], own = 0.0;
+    char view[] = "view", bare[] = "--bare";
+    char *const ours[] = {command, view, film, NULL}, *const plain[] = {self, bare, NULL};
+    double s[RUNS], b[RUNS], own = 0.0, own_bare = 0.0;
     if (d == NULL)
         return;
     XSetErrorHandler(ignore_error);
-    (void)launch(d, command, film, &own); /* warms the caches */
-    own = 0.0;
-    for (int i = 0; i < RUNS; i++)
-        s[i] = launch(d, command, film, &own);
+    (void)launch(d, ours, &own); /* warms the caches */
+    (void)launch(d, plain, &own_bare);
+    own = own_bare = 0.0;
+    for (int i = 0; i < RUNS; i++) {
+        s[i] = launch(d, ours, &own);
+        b[i] = launch(d, plain, &own_bare);
+    }
     tell(what, s, RUNS, goal_ms);
-    printf("%-44s        %7.2f ms\n", "    of which its own processor time", 1e3 * own / RUNS);
+    tell("    a bare window", b, RUNS, 0.0);
+    printf("%-44s          %.2f of the bare window's time\n", "    ratio of the medians",
+           s[RUNS / 2] / b[RUNS / 2]);
+    printf("%-44s        %7.2f ms, bare %.2f ms\n", "    of which own processor time",
+           1e3 * own / RUNS, 1e3 * own_bare / RUNS);
     XCloseDisplay(d);
+}
+
+/* The bare window itself: one bright rectangle, then asleep. */
+static int bare_window(void)
+{
+    Display *d = XOpenDisplay(NULL);
+    if (d == NULL)
+        return 1;
+    int screen = DefaultScreen(d);
+    Window w = XCreateSimpleWindow(d, RootWindow(d, screen), 0, 0, WINDOW_W, WINDOW_H, 0, 0,
+                                   BlackPixel(d, screen));
+    XSelectInput(d, w, ExposureMask);
+    XMapWindow(d, w);
+    XEvent e;
+    do
+        XNextEvent(d, &e);
+    while (e.type != Expose);
+    GC gc = XCreateGC(d, w, 0, NULL);
+    XSetForeground(d, gc, WhitePixel(d, screen));
+    XFillRectangle(d, w, gc, 0, 0, WINDOW_W, WINDOW_H);
+    XFlush(d);
+    for (;;)
+        pause();
 }
 
 /* --- redraw ------------------------------------------------------------------------------------
@@ -210,14 +244,16 @@ static void bench_redraw(const char *film, double goal_ms)
 
 int main(int argc, char **argv)
 {
+    if (argc == 2 && strcmp(argv[1], "--bare") == 0)
+        return bare_window();
     if (argc < 3 || getenv("DISPLAY") == NULL) {
         puts("window: skipped here, bench_view.sh starts a display for it");
         return 0;
     }
-    bench_launch(argv[1], argv[2], "launch to first picture", 150.0);
+    bench_launch(argv[0], argv[1], argv[2], "launch to first picture", 150.0);
     bench_redraw(argv[2], 8.0);
     if (argc > 3) {
-        bench_launch(argv[1], argv[3], "launch to first picture, large film", 0.0);
+        bench_launch(argv[0], argv[1], argv[3], "launch to first picture, large film", 0.0);
         bench_redraw(argv[3], 8.0);
     }
     return 0;
