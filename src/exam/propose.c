@@ -132,18 +132,18 @@ int plumb_exam_propose(struct exam *e, const struct exam_gauge *gauges, size_t n
 /* --- roots and crest ---------------------------------------------------------------------------
  */
 
+/* A gap in a side is bridged by the smooth root, with a wider uncertainty: without those points the
+ * mid-line would be that of a part of the root. */
 static int put_path(struct mark_path *path, const struct find_edge_point *pts, size_t n,
                     struct err *err)
 {
     struct mark *at = plumb_mem_array(n, sizeof *at, err);
     if (at == NULL)
         return ERR_NOMEM;
-    size_t kept = 0;
     for (size_t i = 0; i < n; i++)
-        if (pts[i].seen)
-            at[kept++] = found(pts[i].at, pts[i].u);
+        at[i] = found(pts[i].at, pts[i].u);
     struct mark_path old = *path;
-    *path = (struct mark_path){.at = at, .n = kept};
+    *path = (struct mark_path){.at = at, .n = n};
     struct sheet scratch = {0};
     plumb_sheet_init(&scratch);
     scratch.side[MESIAL].near = old; /* released by the sheet's own rule */

@@ -13,6 +13,9 @@
 
 /* The ends of a hand-drawn side may stop a little short of the level asked for. */
 static const double path_extension = 0.10; /* of its length; common practice, no source */
+/* A root's mid-line may wind about its straight line by so much of its length, as a scale: 1 mm at
+ * the apex of a usual root leaves 0.4 mm (common practice, no source). */
+static const double usual_bend = 0.03;
 
 static int path_room(const struct mark_path *p, struct geo_point **out, size_t *n, struct err *err)
 {
@@ -223,18 +226,20 @@ static size_t middles(const struct scene *sc, enum sheet_side side, struct geo_p
     return n;
 }
 
+/* The robust line tells which middles do not belong; the others count alike. Without a floor it
+ * would take a root's bend for outliers, and turn the line by a degree or more. */
 static void weigh_side(struct scene *sc, enum sheet_side side)
 {
     struct geo_point middle[MIDLINE_LEVELS];
     size_t level[MIDLINE_LEVELS], n = middles(sc, side, middle, level);
     struct geo_fit fit;
-    if (n < 3 || plumb_geo_fit_robust(middle, NULL, n, 0.0, &fit, NULL) != 0)
+    double bend = n > 0 ? usual_bend * geo_dist(middle[0], middle[n - 1]) : 0.0;
+    if (n < 3 || plumb_geo_fit_robust(middle, NULL, n, bend, &fit, NULL) != 0)
         return;
-    for (size_t i = 0; i < n; i++) {
-        double z = plumb_geo_across(&fit.line, middle[i]) / (GEO_BISQUARE_C * fit.scale);
-        double w = fit.scale > 0.0 ? 1.0 - z * z : 1.0;
-        sc->weight[side][level[i]] = w > 0.0 ? w * w : 0.0;
-    }
+    double most = GEO_BISQUARE_C * fit.scale;
+    for (size_t i = 0; i < n; i++)
+        sc->weight[side][level[i]] =
+            fit.scale > 0.0 && fabs(plumb_geo_across(&fit.line, middle[i])) > most ? 0.0 : 1.0;
     sc->has_weight[side] = true;
 }
 

@@ -11,7 +11,7 @@ for b in "$B"/tests/bench/bench_*; do
     *.o | *.d) continue ;;
     *bench_view) continue ;; # by its script, under a display of its own
     *bench_record) "$b" ;;
-    *bench_coverage) "$b" 2000 "$seed" ;;
+    *bench_coverage) "$b" 2000 "$seed" "$films" ;;
     *) "$b" "$films" "$seed" ;;
     esac
     echo

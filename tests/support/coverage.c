@@ -1,6 +1,7 @@
 #include "tests/support/coverage.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "tests/support/site.h"
@@ -79,9 +80,10 @@ static struct coverage_row *row_of(struct coverage *c, const char *id)
     return &c->row[c->n++];
 }
 
-static void count(struct coverage *c, const struct meas_quantity *q, double truth)
+void coverage_count(struct coverage *c, const char *name, const struct meas_quantity *q,
+                    double truth)
 {
-    struct coverage_row *row = row_of(c, q->id);
+    struct coverage_row *row = row_of(c, name);
     if (row == NULL || !(q->v.u > 0.0))
         return;
     double z = (q->v.value - truth) / q->v.u;
@@ -89,6 +91,30 @@ static void count(struct coverage *c, const struct meas_quantity *q, double trut
     row->held += truth >= q->v.lo && truth <= q->v.hi;
     row->sum_z += z;
     row->sum_z2 += z * z;
+}
+
+void coverage_add(struct coverage *to, const struct coverage *from)
+{
+    for (size_t i = 0; i < from->n; i++) {
+        struct coverage_row *row = row_of(to, from->row[i].id);
+        if (row == NULL)
+            continue;
+        row->n += from->row[i].n;
+        row->held += from->row[i].held;
+        row->sum_z += from->row[i].sum_z;
+        row->sum_z2 += from->row[i].sum_z2;
+    }
+}
+
+void coverage_print(const struct coverage *c)
+{
+    printf("  %-26s %6s %8s %8s %8s\n", "quantity", "n", "held", "mean z", "sd z");
+    for (size_t i = 0; i < c->n; i++) {
+        const struct coverage_row *r = &c->row[i];
+        double mean = r->sum_z / r->n, sd = sqrt(fmax(r->sum_z2 / r->n - mean * mean, 0.0));
+        printf("  %-26s %6.0f %7.1f%% %8.2f %8.2f\n", r->id, r->n, 100.0 * r->held / r->n, mean,
+               sd);
+    }
 }
 
 int coverage_run(size_t trials, uint64_t seed, struct coverage *out, struct err *err)
@@ -113,14 +139,14 @@ int coverage_run(size_t trials, uint64_t seed, struct coverage *out, struct err 
         for (size_t i = 0; rc == 0 && i < n; i++) {
             const struct meas_quantity *q = plumb_meas_find(&r, truth[i].id);
             if (q != NULL)
-                count(out, q, truth[i].value);
+                coverage_count(out, q->id, q, truth[i].value);
         }
         const struct meas_quantity *k = rc == 0 ? plumb_meas_find(&r, "scale") : NULL;
         if (k != NULL)
-            count(out, k, p.mm_per_px);
+            coverage_count(out, k->id, k, p.mm_per_px);
         const struct meas_quantity *t = rc == 0 ? plumb_meas_find(&r, "tilt") : NULL;
         if (t != NULL)
-            count(out, t, lean_deg);
+            coverage_count(out, t->id, t, lean_deg);
         plumb_meas_result_release(&r);
         plumb_sheet_release(&sheet);
     }
