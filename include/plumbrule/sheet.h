@@ -18,6 +18,7 @@ enum sheet_limit {
     SHEET_TEXT = 4096, /* of the remarks */
     SHEET_GAUGES = 8,
     SHEET_BOUNDS = 8,
+    SHEET_PINS = 3,       /* further pins beside the first */
     SHEET_PATH = 2000,    /* points of one path */
     SHEET_BYTES = 4 << 20 /* of a sheet file */
 };
@@ -67,9 +68,11 @@ struct sheet_site {
     enum sheet_notation notation; /* how it is written in the document and in reports */
     enum sheet_view seen_from;
     char extracted[11], grafted[11]; /* dates, or "" */
+    double age_years;                /* of the person at the time of the film; 0 when not stated */
 };
 
 struct sheet_pin {
+    char name[SHEET_NAME]; /* where it stands: "site 36", or "" */
     struct mark tip, shoulder, stop;
     struct mark axis[2];        /* crown end, apical end */
     struct mark side[SIDES][2]; /* crown end, apical end */
@@ -116,6 +119,8 @@ struct sheet {
     struct sheet_gauge gauge[SHEET_GAUGES];
     size_t n_gauges;
     struct sheet_pin pin;
+    struct sheet_pin pins[SHEET_PINS]; /* further pins in the same film: pin 2, 3 ... */
+    size_t n_pins;                     /* of them */
     struct sheet_neighbour side[SIDES];
     struct sheet_site_tooth site_tooth;
     struct sheet_bound bound[SHEET_BOUNDS];

@@ -99,6 +99,11 @@ static void note_directions(const struct check *c)
     const struct sheet_neighbour *m = &s->side[MESIAL], *d = &s->side[DISTAL];
     const struct sheet_site_tooth *t = &s->site_tooth;
     note_reversed(c, "pin.axis", s->pin.axis, 2, &s->pin.tip);
+    for (size_t i = 0; i < s->n_pins; i++) {
+        char name[40];
+        snprintf(name, sizeof name, "pins[%zu].axis", i);
+        note_reversed(c, name, s->pins[i].axis, 2, &s->pins[i].tip);
+    }
     note_reversed(c, "mesial.axis", m->axis, 2, &m->apex);
     note_reversed(c, "mesial.near", m->near.at, m->near.n, &m->apex);
     note_reversed(c, "mesial.far", m->far.at, m->far.n, &m->apex);
@@ -189,13 +194,51 @@ static void note_roots(const struct check *c)
                           roots, plumb_tooth_name(tooth, name), range);
 }
 
+/* Dates of the form YYYY-MM-DD sort as texts; "" is not stated. */
+static bool is_before(const char *a, const char *b)
+{
+    return a[0] != '\0' && b[0] != '\0' && strcmp(a, b) < 0;
+}
+
+struct head_search {
+    const char *head;
+    bool found;
+};
+
+static int find_head(void *context, const struct sheet_place *p)
+{
+    struct head_search *h = context;
+    for (size_t i = 0; i < p->n && strncmp(p->path, h->head, strlen(h->head)) == 0; i++)
+        h->found = h->found || p->at[i].set;
+    return h->found;
+}
+
+static bool any_mark(const struct sheet *s, const char *head)
+{
+    struct head_search h = {.head = head};
+    sheet_walk(sheet_borrow(s), find_head, &h);
+    return h.found;
+}
+
+/* What the dates say against each other and against what is marked. */
 static void note_dates(const struct check *c)
 {
     const struct sheet_site *s = &c->s->site;
-    if (s->extracted[0] != '\0' && s->grafted[0] != '\0' && strcmp(s->grafted, s->extracted) < 0)
+    const char *taken = c->s->film.taken;
+    if (is_before(s->grafted, s->extracted))
         plumb_sheet_notes_add(c->notes,
                               "site.grafted %s is before site.extracted %s: check the dates",
                               s->grafted, s->extracted);
+    if (is_before(taken, s->extracted) && any_mark(c->s, "pin"))
+        plumb_sheet_notes_add(c->notes,
+                              "a pin is marked on a film of %s, but site.extracted is %s: check "
+                              "the dates",
+                              taken, s->extracted);
+    if (is_before(s->extracted, taken) && any_mark(c->s, "site_tooth."))
+        plumb_sheet_notes_add(c->notes,
+                              "the site's tooth is marked on a film of %s, but site.extracted is "
+                              "%s: check the dates",
+                              taken, s->extracted);
 }
 
 static void note_plan(const struct check *c)

@@ -17,6 +17,7 @@ static const struct number_kind size_mm = {0.0001, 500.0, 4, true,
                                            "millimetres, above 0 and at most 500"};
 static const struct number_kind size_u_mm = {0.0, 500.0, 4, true, "millimetres, 0 to 500"};
 static const struct number_kind film_px = {1.0, 1e6, 0, true, "whole pixels, 1 to 1000000"};
+static const struct number_kind age = {0.0, 130.0, 1, true, "years, 0 to 130"};
 static const struct number_kind root_count = {1.0, 9.0, 0, true, "a whole number, 1 to 9"};
 
 static const char *const by_words[] = {"hand", "found", "moved", "carried", NULL};
@@ -63,6 +64,7 @@ static const struct field site_fields[] = {
     {"seen_from", FIELD_WORD, FIELD_SPOKEN, AT(struct sheet_site, seen_from), .words = view_words},
     {"extracted", FIELD_DATE, 0, TEXT_AT(struct sheet_site, extracted)},
     {"grafted", FIELD_DATE, 0, TEXT_AT(struct sheet_site, grafted)},
+    {"age_years", FIELD_NUMBER, 0, AT(struct sheet_site, age_years), .number = &age},
 };
 static const struct table site_table = {TABLE(site_fields), "{\"tooth\": ...}"};
 
@@ -77,6 +79,7 @@ static const struct field gauge_fields[] = {
 static const struct table gauge_table = {TABLE(gauge_fields), "{\"kind\": ..., \"mm\": ...}"};
 
 static const struct field pin_fields[] = {
+    {"name", FIELD_TEXT, 0, TEXT_AT(struct sheet_pin, name)},
     {"tip", FIELD_MARK, 0, AT(struct sheet_pin, tip), .kind = KIND_PIN_TIP},
     {"shoulder", FIELD_MARK, 0, AT(struct sheet_pin, shoulder), .kind = KIND_PIN_SHOULDER},
     {"stop", FIELD_MARK, 0, AT(struct sheet_pin, stop), .kind = KIND_PIN_STOP},
@@ -145,6 +148,8 @@ static const struct field sheet_fields[] = {
     {"gauges", FIELD_LIST, 0, AT(struct sheet, gauge), sizeof(struct sheet_gauge),
      offsetof(struct sheet, n_gauges), SHEET_GAUGES, .sub = &gauge_table},
     {"pin", FIELD_OBJECT, 0, AT(struct sheet, pin), .sub = &pin_table},
+    {"pins", FIELD_LIST, 0, AT(struct sheet, pins), sizeof(struct sheet_pin),
+     offsetof(struct sheet, n_pins), SHEET_PINS, .sub = &pin_table},
     {"mesial", FIELD_OBJECT, 0, AT(struct sheet, side[MESIAL]), .sub = &neighbour_table},
     {"distal", FIELD_OBJECT, 0, AT(struct sheet, side[DISTAL]), .sub = &neighbour_table},
     {"site_tooth", FIELD_OBJECT, 0, AT(struct sheet, site_tooth), .sub = &site_tooth_table},

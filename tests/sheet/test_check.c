@@ -176,11 +176,43 @@ static void centrals(struct sheet *s)
 
 static void grafted_first(struct sheet *s)
 {
-    strcpy(s->site.grafted, "2025-09-30");
+    strcpy(s->site.grafted, "2026-03-01");
 }
 static void grafted_same_day(struct sheet *s)
 {
     strcpy(s->site.grafted, s->site.extracted);
+}
+static void pin_before_extraction(struct sheet *s)
+{
+    strcpy(s->film.taken, "2026-03-01");
+}
+static void further_pin_before_extraction(struct sheet *s)
+{
+    strcpy(s->film.taken, "2026-03-01");
+    s->pin = (struct sheet_pin){0};
+}
+static void no_pin_before_extraction(struct sheet *s)
+{
+    strcpy(s->film.taken, "2026-03-01");
+    s->pin = (struct sheet_pin){0};
+    s->n_pins = 0;
+}
+static void tooth_after_extraction(struct sheet *s)
+{
+    strcpy(s->film.taken, "2026-03-03");
+}
+static void no_tooth_after_extraction(struct sheet *s)
+{
+    strcpy(s->film.taken, "2026-03-03");
+    s->site_tooth = (struct sheet_site_tooth){0};
+}
+static void reversed_second_pin(struct sheet *s)
+{
+    swap_ends(s->pins[0].axis);
+}
+static void second_pin_off_the_film(struct sheet *s)
+{
+    s->pins[1].shoulder.x = 1200.0;
 }
 static void two_roots(struct sheet *s)
 {
@@ -271,8 +303,21 @@ static const struct {
     {no_site_stated, NULL, NULL},
     {centrals, NULL, NULL},
     {grafted_first, NULL,
-     "site.grafted 2025-09-30 is before site.extracted 2025-10-01: check the dates"},
+     "site.grafted 2026-03-01 is before site.extracted 2026-03-02: check the dates"},
     {grafted_same_day, NULL, NULL},
+    {pin_before_extraction, NULL,
+     "a pin is marked on a film of 2026-03-01, but site.extracted is 2026-03-02: check the dates"},
+    {further_pin_before_extraction, NULL,
+     "a pin is marked on a film of 2026-03-01, but site.extracted is 2026-03-02: check the dates"},
+    {no_pin_before_extraction, NULL, NULL},
+    {tooth_after_extraction, NULL,
+     "the site's tooth is marked on a film of 2026-03-03, but site.extracted is 2026-03-02: check "
+     "the dates"},
+    {no_tooth_after_extraction, NULL, NULL},
+    {reversed_second_pin, NULL, "pins[0].axis has its apical end first: turn it round"},
+    {second_pin_off_the_film,
+     "pins[1].shoulder lies outside the film: (1200.0, 410.0) on 1100 x 1500 px; place it again",
+     NULL},
     {two_roots, NULL,
      "observed.roots is 2, unusual for the lower left second premolar (usually 1): check"},
     {one_root_of_a_molar, NULL,

@@ -38,6 +38,17 @@ static const char text[] =
     "  \"pin\": {\n"
     "    \"tip\": {\"x\": 9, \"y\": 8, \"colour\": \"red\"}\n"
     "  },\n"
+    "  \"pins\": [\n"
+    "    {\n"
+    "      \"name\": \"site 36\",\n"
+    "      \"tip\": {\"x\": 7, \"y\": 6, \"hue\": \"blue\"},\n"
+    "      \"steel\": 316\n"
+    "    },\n"
+    "    {\n"
+    "      \"name\": \"site 37\",\n"
+    "      \"steel\": 440\n"
+    "    }\n"
+    "  ],\n"
     "  \"mesial\": {\n"
     "    \"near\": [\n"
     "      {\"x\": 1.5, \"y\": 1},\n"
@@ -80,6 +91,9 @@ static void told_and_kept(void **state)
         "gauges[0].serial",
         "gauges[1].serial",
         "pin.tip.colour",
+        "pins[0].tip.hue",
+        "pins[0].steel",
+        "pins[1].steel",
         "mesial.near[1].doubt",
         "mesial.vital",
         "distal.crown",
@@ -135,6 +149,8 @@ static void elements_come_and_go(void **state)
     parse_good(text, &s, NULL);
     s.gauge[0] = s.gauge[1]; /* the drill goes, the ball stays */
     s.n_gauges = 1;
+    s.pins[0] = s.pins[1];
+    s.n_pins = 1;
     struct mark_path *near = &s.side[MESIAL].near; /* a point comes in front */
     near->at = realloc(near->at, 4 * sizeof *near->at);
     memmove(&near->at[1], &near->at[0], 3 * sizeof *near->at);
@@ -143,6 +159,8 @@ static void elements_come_and_go(void **state)
     char *out = print_good(&s);
     assert_null(strstr(out, "A1"));
     assert_true(near_by(out, "\"ball\"", "B2", 3));
+    assert_true(near_by(out, "\"site 37\"", "440", 1));
+    assert_null(strstr(out, "316"));
     assert_non_null(strstr(out, "{\"x\": 2.5, \"y\": 2, \"doubt\": true}"));
     free(out);
 

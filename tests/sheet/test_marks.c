@@ -22,6 +22,12 @@ static const struct {
     {"pin.mesial_side[1]", KIND_PIN_SIDE},
     {"pin.distal_side[0]", KIND_PIN_SIDE},
     {"pin.distal_side[1]", KIND_PIN_SIDE},
+    {"pins[0].tip", KIND_PIN_TIP},
+    {"pins[0].axis[0]", KIND_PIN_AXIS},
+    {"pins[0].axis[1]", KIND_PIN_AXIS},
+    {"pins[0].mesial_side[0]", KIND_PIN_SIDE},
+    {"pins[0].mesial_side[1]", KIND_PIN_SIDE},
+    {"pins[1].shoulder", KIND_PIN_SHOULDER},
     {"mesial.axis[0]", KIND_ROOT_AXIS},
     {"mesial.axis[1]", KIND_ROOT_AXIS},
     {"mesial.cej", KIND_CEJ},
@@ -73,7 +79,7 @@ static void one_fixed_order(void **state)
         assert_ptr_equal(plumb_sheet_mark(&s, marks[i].name), ref[i].mark);
     }
     assert_ptr_equal(ref[3].mark, &s.pin.tip);
-    assert_ptr_equal(ref[15].mark, &s.side[MESIAL].cej_far);
+    assert_ptr_equal(ref[21].mark, &s.side[MESIAL].cej_far);
     assert_ptr_equal(ref[MARKS - 1].mark, &s.bound[0].path.at[1]);
     plumb_sheet_release(&s);
 }
@@ -119,6 +125,7 @@ static void places_set_or_not(void **state)
                                        "mesial.near",
                                        "mesial.near[0]",
                                        "gauges[0].ends[0]",
+                                       "pins[0].tip",
                                        "bounds",
                                        "bounds[0].path[0]",
                                        "remarks",

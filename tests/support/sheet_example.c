@@ -20,8 +20,9 @@ const char sheet_example_text[] =
     "    \"tooth\": \"35\",\n"
     "    \"notation\": \"fdi\",\n"
     "    \"seen_from\": \"lingual\",\n"
-    "    \"extracted\": \"2025-10-01\",\n"
-    "    \"grafted\": \"2025-10-02\"\n"
+    "    \"extracted\": \"2026-03-02\",\n"
+    "    \"grafted\": \"2026-03-03\",\n"
+    "    \"age_years\": 46.5\n"
     "  },\n"
     "  \"gauges\": [\n"
     "    {\n"
@@ -46,6 +47,7 @@ const char sheet_example_text[] =
     "    }\n"
     "  ],\n"
     "  \"pin\": {\n"
+    "    \"name\": \"site 35\",\n"
     "    \"tip\": {\"x\": 552.9, \"y\": 812.7, \"by\": \"carried\"},\n"
     "    \"shoulder\": {\"x\": 540.2, \"y\": 410},\n"
     "    \"stop\": {\"x\": 538, \"y\": 350},\n"
@@ -62,6 +64,23 @@ const char sheet_example_text[] =
     "      {\"x\": 587, \"y\": 812}\n"
     "    ]\n"
     "  },\n"
+    "  \"pins\": [\n"
+    "    {\n"
+    "      \"name\": \"site 36\",\n"
+    "      \"tip\": {\"x\": 700, \"y\": 800},\n"
+    "      \"axis\": [\n"
+    "        {\"x\": 690, \"y\": 400},\n"
+    "        {\"x\": 700, \"y\": 800}\n"
+    "      ],\n"
+    "      \"mesial_side\": [\n"
+    "        {\"x\": 660, \"y\": 400},\n"
+    "        {\"x\": 670, \"y\": 800}\n"
+    "      ]\n"
+    "    },\n"
+    "    {\n"
+    "      \"shoulder\": {\"x\": 900, \"y\": 410}\n"
+    "    }\n"
+    "  ],\n"
     "  \"mesial\": {\n"
     "    \"tooth\": \"34\",\n"
     "    \"axis\": [\n"
@@ -184,8 +203,9 @@ static void set_site(struct sheet *s)
     s->site = (struct sheet_site){.tooth = 35,
                                   .notation = NOTATION_FDI,
                                   .seen_from = SEEN_FROM_LINGUAL,
-                                  .extracted = "2025-10-01",
-                                  .grafted = "2025-10-02"};
+                                  .extracted = "2026-03-02",
+                                  .grafted = "2026-03-03",
+                                  .age_years = 46.5};
     s->plan = (struct sheet_plan){true, 11.0, 3.8, PLAN_ON_BISECTOR};
     s->observed = (struct sheet_observed){1, "missing 6 mm", "none seen", "35 Ncm", "thin"};
     strcpy(s->remarks, "cyclist, fell on \"both\" wheels \\ kerb\n\tcrown broken off, \xC3\xBC");
@@ -209,11 +229,18 @@ void sheet_example(struct sheet *s)
                                        .mm = 2.2,
                                        .end = {{true, 510.125, 600, 0, MARK_MOVED}}};
     s->pin = (struct sheet_pin){
+        .name = "site 35",
         .tip = {true, 552.9, 812.7, 0, MARK_CARRIED},
         .shoulder = at(540.2, 410),
         .stop = at(538, 350),
         .axis = {at(540, 411), at(552, 812)},
         .side = {[MESIAL] = {at(505, 411), at(517, 812)}, [DISTAL] = {at(575, 411), at(587, 812)}}};
+    s->n_pins = 2;
+    s->pins[0] = (struct sheet_pin){.name = "site 36",
+                                    .tip = at(700, 800),
+                                    .axis = {at(690, 400), at(700, 800)},
+                                    .side = {[MESIAL] = {at(660, 400), at(670, 800)}}};
+    s->pins[1] = (struct sheet_pin){.shoulder = at(900, 410)};
     s->site_tooth =
         (struct sheet_site_tooth){.axis = {at(541, 400), at(551, 850)},
                                   .top = at(520, 160),
@@ -273,7 +300,8 @@ static bool same_site(const struct sheet_site *a, const struct sheet_site *b)
 {
     return same_words(a->extracted, b->extracted, "site.extracted") &&
            same_words(a->grafted, b->grafted, "site.grafted") &&
-           ((a->tooth == b->tooth && a->notation == b->notation && a->seen_from == b->seen_from) ||
+           ((a->tooth == b->tooth && a->notation == b->notation && a->seen_from == b->seen_from &&
+             a->age_years == b->age_years) ||
             differs("site", 0));
 }
 
@@ -297,7 +325,7 @@ static bool same_neighbour(const struct sheet_neighbour *a, const struct sheet_n
 
 static bool same_pin(const struct sheet_pin *a, const struct sheet_pin *b)
 {
-    return same_marks(&a->tip, &b->tip, 1, "pin.tip") &&
+    return same_words(a->name, b->name, "pin.name") && same_marks(&a->tip, &b->tip, 1, "pin.tip") &&
            same_marks(&a->shoulder, &b->shoulder, 1, "pin.shoulder") &&
            same_marks(&a->stop, &b->stop, 1, "pin.stop") &&
            same_marks(a->axis, b->axis, 2, "pin.axis") &&
@@ -335,8 +363,10 @@ bool sheet_same(const struct sheet *a, const struct sheet *b)
                 same_pin(&a->pin, &b->pin) && same_site_tooth(&a->site_tooth, &b->site_tooth) &&
                 same_rest(a, b) && same_neighbour(&a->side[MESIAL], &b->side[MESIAL]) &&
                 same_neighbour(&a->side[DISTAL], &b->side[DISTAL]);
-    if (!same || a->n_gauges != b->n_gauges || a->n_bounds != b->n_bounds)
+    if (!same || a->n_gauges != b->n_gauges || a->n_bounds != b->n_bounds || a->n_pins != b->n_pins)
         return same && differs("counts", 0);
+    for (size_t i = 0; same && i < a->n_pins; i++)
+        same = same_pin(&a->pins[i], &b->pins[i]);
     for (size_t i = 0; same && i < a->n_gauges; i++)
         same = same_gauge(&a->gauge[i], &b->gauge[i]);
     for (size_t i = 0; same && i < a->n_bounds; i++)
