@@ -47,8 +47,9 @@ struct exam_gauge {
     enum gauge_kind kind;
     double mm, u_mm;
 };
-/* Runs the finder and puts what it found into the sheet, marked `found`; gauges whose ends follow
- * from the pin are placed on it. Marks already set by hand stay. n_pins: how many were found. */
+/* Runs the finder and puts what it found into the sheet, marked `found`: the surest pin as `pin`,
+ * others as `pins`, as many as there is room for; gauges whose ends follow from the pin are placed
+ * on it. Marks already set by hand stay. n_pins: how many were found. */
 int plumb_exam_propose(struct exam *e, const struct exam_gauge *gauges, size_t n_gauges,
                        size_t *n_pins, struct err *err);
 /* Root sides and axis of one neighbour from two rough points; crest from one. */
@@ -56,6 +57,9 @@ int plumb_exam_propose_root(struct exam *e, enum sheet_side side, double crown_x
                             double apex_x, double apex_y, struct err *err);
 int plumb_exam_propose_crest(struct exam *e, enum sheet_side side, double x, double y,
                              struct err *err);
+/* Before a file is written over: keeps what is there as PATH.old, whole or not at all. Nothing
+ * there is no fault. */
+int plumb_exam_keep_old(const char *path, struct err *err);
 /* Saves the sheet to path atomically, or to sheet_path when path is NULL. Without replace an
  * existing file is left alone. */
 int plumb_exam_save(struct exam *e, const char *path, bool replace, struct err *err);

@@ -60,6 +60,8 @@ int plumb_film_load(const char *path, const struct film_options *o, struct film 
 int plumb_film_decode(const void *data, size_t len, const struct film_options *o, struct film *out,
                       struct err *err);
 void plumb_film_release(struct film *f);
+/* Do the bytes begin like a film that can be read? */
+bool plumb_film_is_known(const void *data, size_t len);
 
 /* Grey between pixels, bilinear; outside the film the nearest edge pixel. */
 double plumb_film_sample(const struct film *f, double x, double y);

@@ -179,7 +179,13 @@ static void say_what_is_left(const struct exam *e, size_t n_pins, struct sheet_n
     if (n_pins == 0)
         plumb_sheet_notes_add(say, "no pin found: mark tip, shoulder and axis by hand");
     else if (n_pins > 1)
-        plumb_sheet_notes_add(say, "%zu pins found, the surest was taken", n_pins);
+        plumb_sheet_notes_add(say,
+                              "%zu pins found: the surest stands as pin, %zu more as pins; look "
+                              "at each, and take out what is none",
+                              n_pins, s->n_pins);
+    if (n_pins > s->n_pins + 1)
+        plumb_sheet_notes_add(say, "%zu found pins have no room in the sheet",
+                              n_pins - s->n_pins - 1);
     if (s->site.tooth == 0)
         plumb_sheet_notes_add(say, "to be stated: the site's tooth, with --tooth");
     if (s->n_gauges == 0)
@@ -250,7 +256,9 @@ static int write_sheet(const struct cli_options *o, const char *film, struct exa
         free(name);
         return ERR_ARG;
     }
-    int rc = plumb_exam_save(e, to, o->force, err);
+    int rc = o->force ? plumb_exam_keep_old(to, err) : 0;
+    if (rc == 0)
+        rc = plumb_exam_save(e, to, o->force, err);
     if (rc == 0)
         plumb_buf_addf(out, "%s\n", to);
     else

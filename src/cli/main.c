@@ -29,7 +29,7 @@ static const char help_rest[] =
     "  --mesial-crest X,Y           one rough point near the crest, px (--distal-crest)\n"
     "  --taken DATE --stage WORDS   for the record\n"
     "  --out SHEET                  where to (default FILM.sheet.json; - is standard output)\n"
-    "  --replace                    write over an existing sheet\n"
+    "  --replace                    write over an existing sheet (kept as SHEET.old)\n"
     "measure\n"
     "  --json | --csv               one document a sheet | one line a quantity\n"
     "  --missing                    which marks each absent quantity lacks\n"
@@ -66,7 +66,7 @@ static const struct command {
      cli_start,
      false,
      {COMMON, "tooth", "notation", "seen-from", "gauge", "sensor", "mesial-root", "distal-root",
-      "mesial-crest", "distal-crest", "taken", "stage", "out", "replace", "limits", NULL}},
+      "mesial-crest", "distal-crest", "taken", "stage", "out", "replace", NULL}},
     {"measure", cli_measure, true, {COMMON, SHEETS, "csv", "missing", "budget", "worksheet", NULL}},
     {"record", cli_record, true, {COMMON, SHEETS, "into", "no-legend", NULL}},
     {"limits", NULL, false, {"json", "limits", NULL}},

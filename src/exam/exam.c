@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 /* A limits file is a page or two of text. */
@@ -128,21 +129,11 @@ static int load_film(struct exam *e, const struct exam_options *o, struct err *e
     return 0;
 }
 
-/* By the first bytes of PNG, TIFF and JPEG. */
-static bool is_film(const struct buf *b)
-{
-    static const char *const magic[] = {"\x89PNG", "II*", "II+", "MM", "\xFF\xD8"};
-    for (size_t i = 0; i < sizeof magic / sizeof magic[0]; i++)
-        if (b->len > 4 && memcmp(b->data, magic[i], strlen(magic[i])) == 0)
-            return true;
-    return false;
-}
-
 static int read_sheet(struct exam *e, const char *path, struct err *err)
 {
     struct buf text;
     int rc = plumb_file_read(path, SHEET_BYTES, &text, err);
-    if (rc == 0 && is_film(&text))
+    if (rc == 0 && plumb_film_is_known(text.data, text.len))
         rc = plumb_err_set(err, ERR_FORMAT,
                            "is a film, no sheet: make its sheet with plumbrule start");
     if (rc == 0)
@@ -223,6 +214,28 @@ int plumb_exam_measure(struct exam *e, struct err *err)
     plumb_meas_result_release(&e->result);
     e->result = next;
     return 0;
+}
+
+int plumb_exam_keep_old(const char *path, struct err *err)
+{
+    static const char ending[] = ".old";
+    struct stat st;
+    if (stat(path, &st) != 0 || !S_ISREG(st.st_mode))
+        return 0; /* nothing there, or a device that keeps nothing */
+    size_t room = strlen(path) + sizeof ending;
+    char *old = plumb_mem_array(room, 1, err);
+    if (old == NULL)
+        return ERR_NOMEM;
+    snprintf(old, room, "%s%s", path, ending);
+    struct buf text = {0};
+    int rc = plumb_file_read(path, SHEET_BYTES, &text, err);
+    if (rc == 0)
+        rc = plumb_file_write(old, text.data, text.len, true, err);
+    if (rc != 0)
+        plumb_err_prefix(err, "no old copy could be kept, so nothing was written");
+    plumb_buf_release(&text);
+    free(old);
+    return rc;
 }
 
 int plumb_exam_save(struct exam *e, const char *path, bool replace, struct err *err)

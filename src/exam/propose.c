@@ -45,9 +45,8 @@ static void put_side(struct mark side[2], const struct find_pin *pin, int flank)
     put(&side[1], pin->flank[flank][1], pin->u_flank);
 }
 
-static void put_pin(struct exam *e, const struct find_pin *pin)
+static void put_pin(const struct exam *e, const struct find_pin *pin, struct sheet_pin *p)
 {
-    struct sheet_pin *p = &e->sheet.pin;
     put(&p->tip, pin->tip, pin->u_tip);
     if (pin->has_shoulder)
         put(&p->shoulder, pin->shoulder, pin->u_shoulder);
@@ -60,6 +59,36 @@ static void put_pin(struct exam *e, const struct find_pin *pin)
         return;
     put_side(p->side[MESIAL], pin, flank);
     put_side(p->side[DISTAL], pin, 1 - flank);
+}
+
+/* Has that pin been marked already, by a hand or on an earlier run? Two pins cannot stand nearer
+ * than a pin's width. */
+static bool is_marked(const struct sheet_pin *p, const struct find_pin *found)
+{
+    struct geo_point tip = {p->tip.x, p->tip.y};
+    return p->tip.set && geo_dist(tip, found->tip) < found->width;
+}
+
+/* The surest is the pin, if no hand has set another; each other one goes where it is already, or
+ * becomes one more; NULL when the sheet is full. */
+static struct sheet_pin *place_of(struct sheet *s, const struct find_pin *found, bool surest)
+{
+    bool open = !s->pin.tip.set || s->pin.tip.by == MARK_FOUND;
+    if ((surest && open) || is_marked(&s->pin, found))
+        return &s->pin;
+    for (size_t i = 0; i < s->n_pins; i++)
+        if (is_marked(&s->pins[i], found))
+            return &s->pins[i];
+    return s->n_pins < SHEET_PINS ? &s->pins[s->n_pins++] : NULL;
+}
+
+static void put_pins(struct exam *e, const struct find_pins *pins)
+{
+    for (size_t i = 0; i < pins->n; i++) {
+        struct sheet_pin *p = place_of(&e->sheet, &pins->at[i], i == 0);
+        if (p != NULL)
+            put_pin(e, &pins->at[i], p);
+    }
 }
 
 /* The width, drawn across the axis where the flanks were fitted. */
@@ -122,8 +151,7 @@ int plumb_exam_propose(struct exam *e, const struct exam_gauge *gauges, size_t n
     if (rc != 0)
         return rc;
     *n_pins = pins.n;
-    if (pins.n > 0)
-        put_pin(e, &pins.at[0]);
+    put_pins(e, &pins);
     rc = put_gauges(e, pins.n > 0 ? &pins.at[0] : NULL, gauges, n_gauges, err);
     plumb_find_pins_release(&pins);
     return rc != 0 ? rc : plumb_exam_measure(e, err);

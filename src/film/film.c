@@ -262,6 +262,17 @@ static bool is_tiff(const struct film_job *job)
            starts_with(job, "II+\0", 4) || starts_with(job, "MM\0+", 4);
 }
 
+static bool is_jpeg(const struct film_job *job)
+{
+    return starts_with(job, "\xFF\xD8\xFF", 3);
+}
+
+bool plumb_film_is_known(const void *data, size_t len)
+{
+    const struct film_job job = {.data = data, .len = len};
+    return is_tiff(&job) || is_png(&job) || is_jpeg(&job);
+}
+
 static int refuse_foreign(const struct film_job *job)
 {
     if (job->len == 0)
@@ -281,7 +292,7 @@ static int decode(struct film_job *job)
         return film_tiff_read(job);
     if (is_png(job))
         return film_png_read(job);
-    if (starts_with(job, "\xFF\xD8\xFF", 3))
+    if (is_jpeg(job))
         return film_jpeg_read(job);
     return refuse_foreign(job);
 }
