@@ -15,7 +15,7 @@
 #include "plumbrule/metrology.h"
 #include "plumbrule/sheet.h"
 
-enum meas_limit { MEAS_ID = 40, MEAS_QUANTITIES = 96, MEAS_LIMITS = 64, MEAS_FROM = 12 };
+enum meas_limit { MEAS_ID = 40, MEAS_QUANTITIES = 144, MEAS_LIMITS = 64, MEAS_FROM = 12 };
 
 /* Everything that has a default with a source; see config.c. */
 struct meas_mark_default {
@@ -69,8 +69,10 @@ struct meas_quantity {
 };
 struct meas_missing {
     char id[MEAS_ID];
+    char label[64];
     const char *unit;
-    char lacks[160]; /* the marks it lacks, in words */
+    char lacks[320];   /* the marks it lacks, in words, each with its place in the sheet in [] */
+    const char *aside; /* why nobody waits for it here ("no plan is stated"), else NULL */
 };
 struct meas_finding {
     char quantity[MEAS_ID];
@@ -125,6 +127,9 @@ const struct meas_quantity *plumb_meas_find(const struct meas_result *r, const c
 /* Words: the one place of labels and cautions (words.c). */
 const char *plumb_meas_label(const char *id, char out[64]);
 const char *plumb_meas_mark_label(enum mark_kind kind);
+/* "mesial.near[3]", or an input of the budget, in a person's words: "the mesial root's near side".
+ */
+const char *plumb_meas_place_words(const char *path, char out[96]);
 const char *plumb_meas_state_word(enum unc_state s);
 extern const char *const plumb_meas_cautions[];
 extern const size_t plumb_meas_n_cautions;

@@ -26,6 +26,7 @@ struct scene_inputs {
     double gauge_short[SHEET_GAUGES]; /* relative shortening by a lean nobody can see, estimate 0 */
     double disagree;         /* relative, estimate 0: gauges differ by more than they should */
     double fallback;         /* relative, estimate 0: error of a scale of last resort */
+    double age_years;        /* as stated */
     double root_turn[SIDES]; /* rad, estimate 0: error common to a traced root's two sides */
     double beam;             /* rad, estimate 0: stated error of the beam, on every angle */
 };
@@ -43,8 +44,10 @@ struct scene {
     double tilt; /* rad, NaN when there is no pair of gauges */
 
     bool has_pin, has_root[SIDES], has_site, has_frame, has_m;
-    struct geo_line pin;         /* crown to tip */
-    struct geo_line root[SIDES]; /* crown to apex */
+    struct geo_line pin; /* crown to tip */
+    bool has_pins[SHEET_PINS];
+    struct geo_line pins[SHEET_PINS]; /* further pins, crown to tip */
+    struct geo_line root[SIDES];      /* crown to apex */
     enum axis_kind root_kind[SIDES];
     struct geo_line site;
     struct geo_point a, m;
@@ -84,8 +87,15 @@ double scene_tilt(const struct scene *sc, double ratio_shift);
 /* Unit vector across l, towards mesial (or distal). */
 struct geo_point scene_toward(const struct scene *sc, const struct geo_line *l,
                               enum sheet_side side);
-/* The pin's side facing a neighbour, crown end first; false when it cannot be had. */
-bool scene_pin_side(const struct scene *sc, enum sheet_side side, struct geo_point out[2]);
+/* Angle of direction d against r, + towards mesial, deg. */
+double scene_lean(const struct scene *sc, struct geo_point d, struct geo_point r);
+/* Pins by number: 0 the first, then the further ones. NULL: it has no axis. */
+const struct sheet_pin *scene_pin_marks(const struct scene *sc, int pin);
+const struct geo_line *scene_pin_axis(const struct scene *sc, int pin);
+/* A pin's side that looks to mesial or distal, crown end first; false when it cannot be had. */
+bool scene_pin_side(const struct scene *sc, int pin, enum sheet_side side, struct geo_point out[2]);
+/* Which side of a pin looks at another one; both have axes. */
+enum sheet_side scene_pin_facing(const struct scene *sc, int pin, int other);
 /* Middle-of-root axes for comparison. scene_weigh: once, after the first update. */
 bool scene_chord(const struct scene *sc, enum sheet_side side, struct geo_line *out);
 void scene_weigh(struct scene *sc);
@@ -104,7 +114,7 @@ struct slot {
     char id[MEAS_ID];
     const char *unit;
     const struct quantity_kind *kind;
-    int arg;        /* a side or a bound's index */
+    int arg;        /* a side, a bound's index, or a pair of pins */
     bool corrected; /* along the pin, with the lean allowed for */
 };
 /* Depth beside a smallest distance. */
@@ -120,9 +130,9 @@ bool slots_know(const char *pattern);
 size_t slots_list(const struct sheet *s, struct slot out[MEAS_QUANTITIES]);
 /* NaN when marks are missing or do not meet. */
 double slot_eval(const struct slot *slot, const struct scene *sc, struct slot_extra *extra);
-/* Names of what it is made of; words for what is missing ("" when nothing is). */
+/* Names of what it is made of; words for what is missing. */
 size_t slot_from(const struct slot *slot, const struct scene *sc, char from[MEAS_FROM][MEAS_ID]);
-void slot_lacks(const struct slot *slot, const struct scene *sc, char out[160]);
+void slot_lacks(const struct slot *slot, const struct scene *sc, struct meas_missing *out);
 /* Is it the smallest of many distances? */
 bool slot_is_least(const struct slot *slot);
 

@@ -5,11 +5,16 @@
  *   angle.S       pin axis against that root axis, + when the pin's apical end leans to mesial
  *   angle.mean    the same against the bisector;  angle.roots: + when the roots converge apically
  *   clearance.S   smallest distance from the pin's side to the near side; below 0 the shadows
- * overlap level.S       crest below the pin's shoulder along the pin;  stop.S: below the stop
+ *                 overlap
+ *   level.S       crest below the pin's shoulder along the pin;  stop.S: below the stop
  *   depth.S       pin's tip below the crest along the pin
  *   cej_crest.S   crest below the CEJ along that root;  loss.S, loss_pct.S: less the healthy
- * distance space.*       free width between the near sides, along m bound.N       pin's tip to a
- * bound, nearest; bound_axis.N along the axis; below 0 the tip is past it
+ *                 distance;  loss_age.S: loss_pct over the age
+ *   space.*       free width between the near sides, along m
+ *   bound.N       pin's tip to a bound, nearest; bound_axis.N along the axis; below 0 the tip is
+ *                 past it
+ *   pins.*.I-J    pin J against pin I: angle as above, smallest distance of the sides that face
+ *                 each other, tip and shoulder along the mean of both axes, + when J is deeper
  *
  * Lengths come out in mm: k times pixels.
  */
@@ -41,10 +46,33 @@ enum need {
     NEED_BOUND = 1 << 19,
     NEED_PLAN = 1 << 20,
     NEED_TWO_GAUGES = 1 << 21,
-    NEED_TOP = 1 << 22
+    NEED_TOP = 1 << 22,
+    NEED_AGE = 1 << 23,
+    NEED_PAIR_AXES = 1 << 24,
+    NEED_PAIR_SIDES = 1 << 25,
+    NEED_PAIR_TIPS = 1 << 26,
+    NEED_PAIR_SHOULDERS = 1 << 27
 };
 
-enum per { PER_FILM, PER_SIDE, PER_BOUND };
+enum per { PER_FILM, PER_SIDE, PER_BOUND, PER_PAIR };
+
+/* A pair of pins as one number. */
+enum { PINS = SHEET_PINS + 1 };
+
+static int pair_of(int first, int second)
+{
+    return first * PINS + second;
+}
+
+static int first_of(int pair)
+{
+    return pair / PINS;
+}
+
+static int second_of(int pair)
+{
+    return pair % PINS;
+}
 
 typedef double (*quantity_fn)(const struct scene *sc, int arg, struct slot_extra *extra);
 
@@ -56,8 +84,6 @@ struct quantity_kind {
     quantity_fn fn;
     bool along_pin; /* also given with the lean allowed for */
 };
-
-static const double deg = 180.0 / 3.14159265358979323846;
 
 static const char *const side_word[SIDES] = {"mesial", "distal"};
 
@@ -103,33 +129,27 @@ static void draw_level(const struct scene *sc, const char *id, int side, struct 
 
 /* --- angles --------------------------------------------------------------------------------- */
 
-/* Angle of d against r, + towards mesial. */
-static double lean_to_mesial(const struct scene *sc, struct geo_point d, struct geo_point r)
-{
-    struct geo_line root = {.dir = r};
-    return deg * (atan2(geo_dot(d, scene_toward(sc, &root, MESIAL)), geo_dot(d, r)) + sc->in.beam);
-}
-
 static double angle_root(const struct scene *sc, int side, struct slot_extra *extra)
 {
     (void)extra;
-    return lean_to_mesial(sc, sc->pin.dir, sc->root[side].dir);
+    return scene_lean(sc, sc->pin.dir, sc->root[side].dir);
 }
 
 static double angle_mean(const struct scene *sc, int arg, struct slot_extra *extra)
 {
     (void)arg, (void)extra;
-    return lean_to_mesial(sc, sc->pin.dir, sc->a);
+    return scene_lean(sc, sc->pin.dir, sc->a);
 }
 
 static double angle_roots(const struct scene *sc, int arg, struct slot_extra *extra)
 {
     (void)arg, (void)extra;
-    return lean_to_mesial(sc, sc->root[DISTAL].dir, sc->root[MESIAL].dir);
+    return scene_lean(sc, sc->root[DISTAL].dir, sc->root[MESIAL].dir);
 }
 
 static double tilt(const struct scene *sc, int arg, struct slot_extra *extra)
 {
+    static const double deg = 180.0 / 3.14159265358979323846;
     (void)arg, (void)extra;
     return sc->rule.disagree ? NO_VALUE : deg * sc->tilt; /* of gauges that contradict each other */
 }
@@ -216,7 +236,7 @@ static double clearance_of(const struct scene *sc, int side, const char *id,
 static double clearance(const struct scene *sc, int side, struct slot_extra *extra)
 {
     struct geo_point line[2];
-    if (!scene_pin_side(sc, (enum sheet_side)side, line))
+    if (!scene_pin_side(sc, 0, (enum sheet_side)side, line))
         return NO_VALUE;
     return clearance_of(sc, side, "clearance", line, extra);
 }
@@ -276,6 +296,12 @@ static double loss_pct(const struct scene *sc, int side, struct slot_extra *extr
 {
     double rest = root_length(sc, side, extra) - sc->c->healthy_mm;
     return rest > 0.0 ? 100.0 * loss(sc, side, extra) / rest : NO_VALUE;
+}
+
+/* The same for each year of life, as the workshop of 2017 grades. */
+static double loss_age(const struct scene *sc, int side, struct slot_extra *extra)
+{
+    return loss_pct(sc, side, extra) / sc->in.age_years;
 }
 
 static struct geo_point site_cej(const struct scene *sc)
@@ -438,6 +464,92 @@ static double beyond_apex(const struct scene *sc, int arg, struct slot_extra *ex
     return sc->k * best;
 }
 
+/* --- between pins -------------------------------------------------------------------------------
+ */
+
+static double pins_angle(const struct scene *sc, int pair, struct slot_extra *extra)
+{
+    (void)extra;
+    return scene_lean(sc, scene_pin_axis(sc, second_of(pair))->dir,
+                      scene_pin_axis(sc, first_of(pair))->dir);
+}
+
+static void draw_pair(const struct scene *sc, const char *id, int pair, struct geo_point p,
+                      struct geo_point q)
+{
+    char name[24];
+    if (sc->draw == NULL)
+        return;
+    snprintf(name, sizeof name, "%d-%d", first_of(pair) + 1, second_of(pair) + 1);
+    draw_part(sc, id, name, p, q);
+}
+
+/* Below the middle of the crests, else below the first pin's shoulder. */
+static void tell_pair_depth(const struct scene *sc, int pair, struct geo_point p,
+                            struct slot_extra *extra)
+{
+    const struct sheet_pin *pin = scene_pin_marks(sc, first_of(pair));
+    double level;
+    extra->has_depth = true;
+    extra->depth_from = "crest";
+    if (scene_crest_level(sc, &level)) {
+        extra->depth_mm = sc->k * (geo_dot(p, sc->a) - level);
+        return;
+    }
+    extra->depth_from = "shoulder";
+    extra->has_depth = pin->shoulder.set;
+    extra->depth_mm = sc->k * ahead(at(&pin->shoulder), p, scene_pin_axis(sc, first_of(pair))->dir);
+}
+
+/* The sides of two pins that look at each other. */
+static bool facing_sides(const struct scene *sc, int pair, struct geo_point first[2],
+                         struct geo_point second[2])
+{
+    int i = first_of(pair), j = second_of(pair);
+    return scene_pin_side(sc, i, scene_pin_facing(sc, i, j), first) &&
+           scene_pin_side(sc, j, scene_pin_facing(sc, j, i), second);
+}
+
+static double pins_gap(const struct scene *sc, int pair, struct slot_extra *extra)
+{
+    struct geo_point first[2], second[2];
+    struct geo_line l;
+    if (!facing_sides(sc, pair, first, second) ||
+        plumb_geo_line_through(first[0], first[1], &l, NULL) != 0)
+        return NO_VALUE;
+    enum sheet_side toward = scene_pin_facing(sc, first_of(pair), second_of(pair));
+    struct gap g = gap_to_path(first, scene_toward(sc, &l, toward), second, 2);
+    draw_pair(sc, "pins.gap", pair, g.on_side, g.on_line);
+    if (extra != NULL)
+        tell_pair_depth(sc, pair, g.on_side, extra);
+    return sc->k * g.px;
+}
+
+/* How much deeper q lies than p along the mean of both pins' axes. */
+static double deeper(const struct scene *sc, const char *id, int pair, const struct mark *p,
+                     const struct mark *q)
+{
+    struct geo_point axis = geo_unit(
+        geo_add(scene_pin_axis(sc, first_of(pair))->dir, scene_pin_axis(sc, second_of(pair))->dir));
+    double px = ahead(at(p), at(q), axis);
+    draw_pair(sc, id, pair, geo_sub(at(q), geo_mul(axis, px)), at(q));
+    return sc->k * px;
+}
+
+static double pins_tip(const struct scene *sc, int pair, struct slot_extra *extra)
+{
+    (void)extra;
+    return deeper(sc, "pins.tip", pair, &scene_pin_marks(sc, first_of(pair))->tip,
+                  &scene_pin_marks(sc, second_of(pair))->tip);
+}
+
+static double pins_shoulder(const struct scene *sc, int pair, struct slot_extra *extra)
+{
+    (void)extra;
+    return deeper(sc, "pins.shoulder", pair, &scene_pin_marks(sc, first_of(pair))->shoulder,
+                  &scene_pin_marks(sc, second_of(pair))->shoulder);
+}
+
 /* --- the planned cylinder
  * -------------------------------------------------------------------------- */
 
@@ -517,7 +629,8 @@ static double plan_bound_axis(const struct scene *sc, int i, struct slot_extra *
 enum {
     LEVELS = NEED_SCALE | NEED_PIN | NEED_CREST,
     LOSSES = NEED_SCALE | NEED_ROOT | NEED_CEJ | NEED_CREST,
-    PLANS = NEED_SCALE | NEED_PLAN
+    PLANS = NEED_SCALE | NEED_PLAN,
+    PAIRS = NEED_SCALE | NEED_PAIR_AXES
 };
 
 static const struct quantity_kind kinds[] = {
@@ -536,6 +649,7 @@ static const struct quantity_kind kinds[] = {
     {"cej_crest", PER_SIDE, "mm", LOSSES, cej_crest, false},
     {"loss", PER_SIDE, "mm", LOSSES, loss, false},
     {"loss_pct", PER_SIDE, "%", LOSSES | NEED_APEX, loss_pct, false},
+    {"loss_age", PER_SIDE, "%/year", LOSSES | NEED_APEX | NEED_AGE, loss_age, false},
     {"rbl_pct", PER_SIDE, "%", LOSSES | NEED_APEX, rbl_pct, false},
     {"root_length", PER_SIDE, "mm", NEED_SCALE | NEED_ROOT | NEED_CEJ | NEED_APEX, root_length,
      false},
@@ -556,6 +670,10 @@ static const struct quantity_kind kinds[] = {
      beyond_apex, false},
     {"fracture", PER_SIDE, "mm", NEED_SCALE | NEED_FRACTURE | NEED_CREST, fracture, false},
     {"sound", PER_SIDE, "mm", NEED_SCALE | NEED_FRACTURE | NEED_CREST, sound, false},
+    {"pins.angle", PER_PAIR, "deg", NEED_PAIR_AXES | NEED_MESIAL, pins_angle, false},
+    {"pins.gap", PER_PAIR, "mm", PAIRS | NEED_MESIAL | NEED_PAIR_SIDES, pins_gap, false},
+    {"pins.tip", PER_PAIR, "mm", PAIRS | NEED_PAIR_TIPS, pins_tip, false},
+    {"pins.shoulder", PER_PAIR, "mm", PAIRS | NEED_PAIR_SHOULDERS, pins_shoulder, false},
     {"plan.clearance", PER_SIDE, "mm", PLANS | NEED_NEAR | NEED_MESIAL, plan_clearance, false},
     {"plan.widest", PER_FILM, "mm", PLANS | NEED_BOTH_NEAR | NEED_MESIAL, plan_widest, false},
     {"plan.depth", PER_SIDE, "mm", PLANS | NEED_CREST, plan_depth, false},
@@ -563,10 +681,25 @@ static const struct quantity_kind kinds[] = {
     {"plan.bound_axis", PER_BOUND, "mm", PLANS | NEED_BOUND, plan_bound_axis, false},
 };
 
+/* What the last word of the id stands for, one after the other; false: there are no more. */
+static bool next_arg(const struct sheet *s, enum per per, int *arg)
+{
+    int n = per == PER_SIDE ? SIDES : per == PER_BOUND ? (int)s->n_bounds : 1;
+    if (per != PER_PAIR) {
+        *arg += 1;
+        return *arg < n || (*arg == 0 && per == PER_BOUND); /* one, to say that it is missing */
+    }
+    int i = *arg < 0 ? 0 : first_of(*arg), j = *arg < 0 ? 1 : second_of(*arg) + 1;
+    if (j > (int)s->n_pins)
+        j = ++i + 1;
+    *arg = pair_of(i, j);
+    return j <= (int)s->n_pins;
+}
+
 static size_t add_slot(struct slot *out, size_t n, const struct quantity_kind *k, int arg,
                        bool corrected)
 {
-    if (n >= MEAS_QUANTITIES || (k->per == PER_SIDE && arg >= SIDES))
+    if (n >= MEAS_QUANTITIES)
         return n;
     struct slot *s = &out[n];
     *s = (struct slot){.unit = k->unit, .kind = k, .arg = arg, .corrected = corrected};
@@ -575,6 +708,8 @@ static size_t add_slot(struct slot *out, size_t n, const struct quantity_kind *k
         snprintf(s->id, sizeof s->id, "%s.%s%s", k->id, side_word[arg], tail);
     else if (k->per == PER_BOUND)
         snprintf(s->id, sizeof s->id, "%s.%d", k->id, arg + 1);
+    else if (k->per == PER_PAIR)
+        snprintf(s->id, sizeof s->id, "%s.%d-%d", k->id, first_of(arg) + 1, second_of(arg) + 1);
     else
         snprintf(s->id, sizeof s->id, "%s", k->id);
     return n + 1;
@@ -585,12 +720,9 @@ size_t slots_list(const struct sheet *s, struct slot out[MEAS_QUANTITIES])
     size_t n = 0;
     for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++) {
         const struct quantity_kind *k = &kinds[i];
-        int times = k->per == PER_SIDE ? SIDES : k->per == PER_BOUND ? (int)s->n_bounds : 1;
-        if (k->per == PER_BOUND && times == 0)
-            times = 1; /* so that it can be said that a bound is missing */
-        for (int a = 0; a < times; a++)
+        for (int a = -1; next_arg(s, k->per, &a);)
             n = add_slot(out, n, k, a, false);
-        for (int a = 0; k->along_pin && a < times; a++)
+        for (int a = -1; k->along_pin && next_arg(s, k->per, &a);)
             n = add_slot(out, n, k, a, true);
     }
     return n;
@@ -602,6 +734,7 @@ bool slots_know(const char *pattern)
     struct slot slot[MEAS_QUANTITIES];
     struct sheet empty;
     plumb_sheet_init(&empty);
+    empty.n_pins = 1;
     size_t n = slots_list(&empty, slot), head = strcspn(pattern, "0123456789");
     plumb_sheet_release(&empty);
     for (size_t i = 0; i < n; i++)
@@ -623,10 +756,46 @@ bool slot_fits(const char *pattern, const char *id)
 /* --- what is there ------------------------------------------------------------------------------
  */
 
-static bool both(bool mesial, bool distal)
-{
-    return mesial && distal;
-}
+/* How many places of the sheet a need asks for. */
+enum places { ONE, EACH_SIDE, EACH_PIN };
+
+/* In the sheet's words and in a person's; %s: the side; of a pair, the pin. */
+static const struct need_word {
+    enum need need;
+    enum places places;
+    const char *from, *words;
+} need_words[] = {
+    {NEED_SCALE, ONE, "gauges", "a gauge of known size"},
+    {NEED_TWO_GAUGES, ONE, "gauges", "a gauge along the pin and one across it"},
+    {NEED_PIN, ONE, "pin.axis", "the pin's axis (or both its sides, or shoulder and tip)"},
+    {NEED_TIP, ONE, "pin.tip", "the pin's tip"},
+    {NEED_SHOULDER, ONE, "pin.shoulder", "the pin's shoulder"},
+    {NEED_STOP, ONE, "pin.stop", "the stop"},
+    {NEED_PIN_SIDE, ONE, "pin.%s_side", "the pin's %s side (or shoulder, tip, a gauge across)"},
+    {NEED_ROOT, ONE, "%s.axis", "the %s root's axis (or both its sides)"},
+    {NEED_BOTH_ROOTS, EACH_SIDE, "%s.axis", "the %s root's axis (or both its sides)"},
+    {NEED_CEJ, ONE, "%s.cej", "the %s CEJ"},
+    {NEED_APEX, ONE, "%s.apex", "the %s apex"},
+    {NEED_CREST, ONE, "%s.crest", "the %s crest"},
+    {NEED_ANY_CREST, ONE, "mesial.crest", "the mesial or the distal crest"},
+    {NEED_NEAR, ONE, "%s.near", "the %s root's side that faces the site"},
+    {NEED_BOTH_NEAR, EACH_SIDE, "%s.near", "the %s root's side that faces the site"},
+    {NEED_SITE, ONE, "site_tooth.axis", "the site tooth's axis (or its CEJ and apex)"},
+    {NEED_SITE_CEJ, EACH_SIDE, "site_tooth.cej_%s", "the site tooth's %s CEJ"},
+    {NEED_SITE_APEX, ONE, "site_tooth.apex", "the site tooth's apex"},
+    {NEED_TOP, ONE, "site_tooth.top", "the top of the site tooth's crown"},
+    {NEED_FRACTURE, ONE, "site_tooth.fracture_%s", "the %s fracture edge, and an axis"},
+    {NEED_BOUND, ONE, "bounds", "a bound"},
+    {NEED_PLAN, ONE, "plan", "a plan with the axis it stands on"},
+    {NEED_AGE, ONE, "site.age_years", "the age"},
+    {NEED_PAIR_AXES, EACH_PIN, "%s.axis", "the axis of %s"},
+    {NEED_PAIR_SIDES, EACH_PIN, "%s_side", "the side of %s that faces the other pin"},
+    {NEED_PAIR_TIPS, EACH_PIN, "%s.tip", "the tip of %s"},
+    {NEED_PAIR_SHOULDERS, EACH_PIN, "%s.shoulder", "the shoulder of %s"},
+    {NEED_MESIAL, ONE, "site.tooth", "which way mesial lies (a neighbour, or the tooth)"},
+};
+
+enum { NEEDS = sizeof need_words / sizeof need_words[0] };
 
 static bool has_plan(const struct scene *sc)
 {
@@ -634,165 +803,292 @@ static bool has_plan(const struct scene *sc)
     return scene_plan(sc, &axis);
 }
 
-static bool has_bound(const struct scene *sc, int arg, const struct quantity_kind *k)
+static bool has_bound(const struct scene *sc, const struct slot *slot)
 {
-    size_t i = k->per == PER_BOUND ? (size_t)arg : 0;
+    size_t i = slot->kind->per == PER_BOUND ? (size_t)slot->arg : 0;
     return i < sc->s->n_bounds && sc->n_bound[i] >= 2;
 }
 
-static bool met(const struct scene *sc, enum need need, const struct quantity_kind *k, int arg)
+static int pin_of(const struct slot *slot, int part)
 {
-    const struct sheet *s = sc->s;
-    const struct sheet_neighbour *nb = &s->side[k->per == PER_SIDE ? arg : MESIAL];
-    int side = k->per == PER_SIDE ? arg : MESIAL;
+    return part == 0 ? first_of(slot->arg) : second_of(slot->arg);
+}
+
+static bool is_facing_seen(const struct scene *sc, int pin, int other)
+{
     struct geo_point line[2];
+    return scene_pin_axis(sc, pin) && scene_pin_axis(sc, other) && sc->has_m &&
+           scene_pin_side(sc, pin, scene_pin_facing(sc, pin, other), line);
+}
+
+/* Needs of one pin, and of a pair; part: which of the pair. */
+static bool pin_has(const struct scene *sc, enum need need, const struct slot *slot, int part)
+{
+    struct geo_point line[2];
+    bool pair = slot->kind->per == PER_PAIR;
+    int pin = pair ? pin_of(slot, part) : 0;
+    const struct sheet_pin *p = scene_pin_marks(sc, pin);
     switch (need) {
-    case NEED_SCALE:
-        return sc->k > 0.0;
-    case NEED_PIN:
-        return sc->has_pin;
     case NEED_TIP:
-        return s->pin.tip.set;
+    case NEED_PAIR_TIPS:
+        return p->tip.set;
     case NEED_SHOULDER:
-        return s->pin.shoulder.set;
+    case NEED_PAIR_SHOULDERS:
+        return p->shoulder.set;
     case NEED_STOP:
-        return s->pin.stop.set;
+        return p->stop.set;
     case NEED_PIN_SIDE:
-        return scene_pin_side(sc, (enum sheet_side)side, line);
-    case NEED_ROOT:
-        return sc->has_root[side];
-    case NEED_BOTH_ROOTS:
-        return both(sc->has_root[MESIAL], sc->has_root[DISTAL]);
+        return scene_pin_side(sc, pin, (enum sheet_side)part, line);
+    case NEED_PAIR_SIDES:
+        return is_facing_seen(sc, pin, pin_of(slot, 1 - part));
+    default:
+        return scene_pin_axis(sc, pin) != NULL;
+    }
+}
+
+/* Needs of a neighbour, and of both; part: the side. */
+static bool root_has(const struct scene *sc, enum need need, int part)
+{
+    const struct sheet_neighbour *nb = &sc->s->side[part];
+    switch (need) {
     case NEED_CEJ:
         return nb->cej.set;
     case NEED_APEX:
         return nb->apex.set;
     case NEED_CREST:
         return nb->crest.set;
-    case NEED_ANY_CREST:
-        return s->side[MESIAL].crest.set || s->side[DISTAL].crest.set;
     case NEED_NEAR:
-        return sc->n_near[side] >= 2;
     case NEED_BOTH_NEAR:
-        return both(sc->n_near[MESIAL] >= 2, sc->n_near[DISTAL] >= 2);
-    case NEED_MESIAL:
-        return sc->has_m;
-    case NEED_SITE:
-        return sc->has_site;
-    case NEED_SITE_CEJ:
-        return both(s->site_tooth.cej[MESIAL].set, s->site_tooth.cej[DISTAL].set);
-    case NEED_SITE_APEX:
-        return s->site_tooth.apex.set;
-    case NEED_FRACTURE:
-        return s->site_tooth.fracture[side].set && sc->has_frame;
-    case NEED_BOUND:
-        return has_bound(sc, arg, k);
-    case NEED_PLAN:
-        return s->plan.set && (k->fn == space_apical || has_plan(sc));
-    case NEED_TOP:
-        return s->site_tooth.top.set;
-    case NEED_TWO_GAUGES:
-        return !isnan(sc->tilt);
+        return sc->n_near[part] >= 2;
+    default:
+        return sc->has_root[part];
     }
-    return false;
 }
 
-/* In the sheet's words, %s the side, and in a person's. */
-static const struct {
-    enum need need;
-    const char *from, *words;
-} need_words[] = {
-    {NEED_SCALE, "gauges", "a gauge of known size"},
-    {NEED_PIN, "pin.axis", "the pin's axis (axis, both sides, or shoulder and tip)"},
-    {NEED_TIP, "pin.tip", "the pin's tip"},
-    {NEED_SHOULDER, "pin.shoulder", "the pin's shoulder"},
-    {NEED_STOP, "pin.stop", "the stop"},
-    {NEED_PIN_SIDE, "pin.%s_side", "the pin's %s side (or shoulder, tip and an across gauge)"},
-    {NEED_ROOT, "%s.axis", "the %s root axis (axis; CEJ, apex and sides; or both sides)"},
-    {NEED_BOTH_ROOTS, "mesial.axis", "both root axes"},
-    {NEED_CEJ, "%s.cej", "the %s CEJ"},
-    {NEED_APEX, "%s.apex", "the %s apex"},
-    {NEED_CREST, "%s.crest", "the %s crest"},
-    {NEED_ANY_CREST, "crest", "a crest"},
-    {NEED_NEAR, "%s.near", "the %s root's near side"},
-    {NEED_BOTH_NEAR, "mesial.near", "the near sides of both roots"},
-    {NEED_MESIAL, "", "which way mesial lies (a neighbour, or the site's tooth)"},
-    {NEED_SITE, "site_tooth.axis", "the site tooth's axis (axis, or CEJ marks and apex)"},
-    {NEED_SITE_CEJ, "site_tooth.cej", "both CEJ marks of the site's tooth"},
-    {NEED_SITE_APEX, "site_tooth.apex", "the apex of the site's tooth"},
-    {NEED_TOP, "site_tooth.top", "the top of the site tooth's crown"},
-    {NEED_FRACTURE, "site_tooth.fracture_%s", "the %s fracture edge and an axis"},
-    {NEED_BOUND, "bounds", "a bound"},
-    {NEED_PLAN, "plan", "a plan with the axis it stands on"},
-    {NEED_TWO_GAUGES, "gauges", "a length gauge and an across gauge"},
+static bool site_has(const struct scene *sc, enum need need, int part)
+{
+    const struct sheet_site_tooth *t = &sc->s->site_tooth;
+    switch (need) {
+    case NEED_SITE_CEJ:
+        return t->cej[part].set;
+    case NEED_SITE_APEX:
+        return t->apex.set;
+    case NEED_TOP:
+        return t->top.set;
+    case NEED_FRACTURE:
+        return t->fracture[part].set && sc->has_frame;
+    default:
+        return sc->has_site;
+    }
+}
+
+enum {
+    PIN_NEEDS = NEED_PIN | NEED_TIP | NEED_SHOULDER | NEED_STOP | NEED_PIN_SIDE | NEED_PAIR_AXES |
+                NEED_PAIR_SIDES | NEED_PAIR_TIPS | NEED_PAIR_SHOULDERS,
+    ROOT_NEEDS = NEED_ROOT | NEED_BOTH_ROOTS | NEED_CEJ | NEED_APEX | NEED_CREST | NEED_NEAR |
+                 NEED_BOTH_NEAR,
+    SITE_NEEDS = NEED_SITE | NEED_SITE_CEJ | NEED_SITE_APEX | NEED_TOP | NEED_FRACTURE
 };
 
-enum { NEEDS = sizeof need_words / sizeof need_words[0] };
-
-/* Puts the side's word where the pattern has %s. */
-static void with_side(char *out, size_t size, const char *pattern, const char *side)
+static bool part_met(const struct scene *sc, enum need need, const struct slot *slot, int part)
 {
-    const char *hole = strstr(pattern, "%s");
-    if (hole == NULL)
-        snprintf(out, size, "%s", pattern);
-    else
-        snprintf(out, size, "%.*s%s%s", (int)(hole - pattern), pattern, side, hole + 2);
+    const struct sheet *s = sc->s;
+    if (need & PIN_NEEDS)
+        return pin_has(sc, need, slot, part);
+    if (need & ROOT_NEEDS)
+        return root_has(sc, need, part);
+    if (need & SITE_NEEDS)
+        return site_has(sc, need, part);
+    switch (need) {
+    case NEED_SCALE:
+        return sc->k > 0.0;
+    case NEED_TWO_GAUGES:
+        return !isnan(sc->tilt);
+    case NEED_ANY_CREST:
+        return s->side[MESIAL].crest.set || s->side[DISTAL].crest.set;
+    case NEED_MESIAL:
+        return sc->has_m;
+    case NEED_BOUND:
+        return has_bound(sc, slot);
+    case NEED_PLAN:
+        return s->plan.set && (slot->kind->fn == space_apical || has_plan(sc));
+    case NEED_AGE:
+        return sc->in.age_years > 0.0;
+    default:
+        return false;
+    }
+}
+
+/* The parts of a need: both sides or pins, or the slot's own side. */
+static int first_part(const struct need_word *w, const struct slot *slot)
+{
+    return w->places == ONE && slot->kind->per == PER_SIDE ? slot->arg : 0;
+}
+
+static int last_part(const struct need_word *w, const struct slot *slot)
+{
+    return w->places == ONE ? first_part(w, slot) : 1;
 }
 
 double slot_eval(const struct slot *slot, const struct scene *sc, struct slot_extra *extra)
 {
     const struct quantity_kind *k = slot->kind;
-    for (size_t i = 0; i < NEEDS; i++)
-        if ((k->needs & need_words[i].need) && !met(sc, need_words[i].need, k, slot->arg))
-            return NO_VALUE;
+    for (size_t i = 0; i < NEEDS; i++) {
+        const struct need_word *w = &need_words[i];
+        if (!(k->needs & w->need))
+            continue;
+        for (int part = first_part(w, slot); part <= last_part(w, slot); part++)
+            if (!part_met(sc, w->need, slot, part))
+                return NO_VALUE;
+    }
     if (!slot->corrected)
         return k->fn(sc, slot->arg, extra);
     return sc->rule.lean_known ? k->fn(sc, slot->arg, extra) / cos(sc->tilt) : NO_VALUE;
 }
 
+/* --- in words -----------------------------------------------------------------------------------
+ */
+
+/* Puts a word where the pattern has %s. */
+static void with_word(char *out, size_t size, const char *pattern, const char *word)
+{
+    const char *hole = strstr(pattern, "%s");
+    if (hole == NULL)
+        snprintf(out, size, "%s", pattern);
+    else
+        snprintf(out, size, "%.*s%s%s", (int)(hole - pattern), pattern, word, hole + 2);
+}
+
+/* "pin" or "pins[0]"; for a side, with the side that faces the other pin. */
+static void pin_path(const struct scene *sc, const struct need_word *w, const struct slot *slot,
+                     int part, char out[MEAS_ID])
+{
+    int pin = pin_of(slot, part), other = pin_of(slot, 1 - part);
+    int n = pin == 0 ? snprintf(out, MEAS_ID, "pin") : snprintf(out, MEAS_ID, "pins[%d]", pin - 1);
+    if (w->need == NEED_PAIR_SIDES && scene_pin_axis(sc, pin) && scene_pin_axis(sc, other))
+        snprintf(out + n, MEAS_ID - (size_t)n, ".%s", side_word[scene_pin_facing(sc, pin, other)]);
+}
+
+static void part_path(const struct scene *sc, const struct need_word *w, const struct slot *slot,
+                      int part, char out[MEAS_ID])
+{
+    char word[MEAS_ID];
+    if (w->places == EACH_PIN)
+        pin_path(sc, w, slot, part, word);
+    else
+        plumb_text_copy(word, sizeof word, part == MESIAL ? "mesial" : "distal");
+    if (w->need == NEED_BOUND)
+        snprintf(out, MEAS_ID, "bounds[%d]", slot->kind->per == PER_BOUND ? slot->arg : 0);
+    else
+        with_word(out, MEAS_ID, w->from, word);
+}
+
 size_t slot_from(const struct slot *slot, const struct scene *sc, char from[MEAS_FROM][MEAS_ID])
 {
-    (void)sc;
     size_t n = 0;
-    const char *side = slot->kind->per == PER_SIDE ? side_word[slot->arg] : "";
-    for (size_t i = 0; i < NEEDS && n + 1 < MEAS_FROM; i++) {
-        unsigned need = need_words[i].need;
-        if (!(slot->kind->needs & need) || need == NEED_MESIAL)
+    for (size_t i = 0; i < NEEDS; i++) {
+        const struct need_word *w = &need_words[i];
+        if (!(slot->kind->needs & w->need) || w->need == NEED_MESIAL)
             continue;
-        if (need == NEED_BOUND)
-            snprintf(from[n++], MEAS_ID, "bounds[%d]", slot->arg);
-        else
-            with_side(from[n++], MEAS_ID, need_words[i].from, side);
-        if (need == NEED_BOTH_ROOTS || need == NEED_BOTH_NEAR)
-            snprintf(from[n++], MEAS_ID, "distal.%s", need == NEED_BOTH_ROOTS ? "axis" : "near");
+        for (int part = first_part(w, slot); part <= last_part(w, slot) && n < MEAS_FROM; part++)
+            part_path(sc, w, slot, part, from[n++]);
     }
     return n;
 }
 
-void slot_lacks(const struct slot *slot, const struct scene *sc, char out[160])
+/* "the mesial CEJ [mesial.cej]" */
+static void part_words(const struct scene *sc, const struct need_word *w, const struct slot *slot,
+                       int part, char out[160])
 {
-    size_t len = 0;
-    const char *side = slot->kind->per == PER_SIDE ? side_word[slot->arg] : "";
-    out[0] = '\0';
+    char word[24], words[96], path[MEAS_ID];
+    if (w->places == EACH_PIN)
+        snprintf(word, sizeof word, "pin %d", pin_of(slot, part) + 1);
+    else
+        plumb_text_copy(word, sizeof word, part == MESIAL ? "mesial" : "distal");
+    with_word(words, sizeof words, w->words, word);
+    part_path(sc, w, slot, part, path);
+    snprintf(out, 160, "%s [%s]", words, path);
+}
+
+static void add_lack(struct meas_missing *out, const char *words)
+{
+    char joined[sizeof out->lacks + 168];
+    snprintf(joined, sizeof joined, "%s%s%s", out->lacks, out->lacks[0] ? "; " : "", words);
+    plumb_text_copy(out->lacks, sizeof out->lacks, joined);
+}
+
+static bool any_set(const struct mark *const marks[], size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        if (marks[i]->set)
+            return true;
+    return false;
+}
+
+static bool any_pin(const struct sheet *s)
+{
+    const struct sheet_pin *p = &s->pin;
+    const struct mark *const marks[] = {
+        &p->tip,     &p->shoulder,        &p->stop,           &p->axis[0],
+        &p->axis[1], &p->side[MESIAL][0], &p->side[DISTAL][0]};
+    return any_set(marks, sizeof marks / sizeof marks[0]);
+}
+
+static bool any_site_tooth(const struct sheet *s)
+{
+    const struct sheet_site_tooth *t = &s->site_tooth;
+    const struct mark *const marks[] = {&t->axis[0],          &t->axis[1],         &t->top,
+                                        &t->cej[MESIAL],      &t->cej[DISTAL],     &t->apex,
+                                        &t->fracture[MESIAL], &t->fracture[DISTAL]};
+    return any_set(marks, sizeof marks / sizeof marks[0]);
+}
+
+/* Why nobody waits for it on this film; NULL when somebody may. */
+static const char *aside_of(const struct slot *slot, const struct scene *sc)
+{
+    const struct sheet *s = sc->s;
+    unsigned needs = slot->kind->needs;
+    if ((needs & PIN_NEEDS) && slot->kind->per != PER_PAIR && !any_pin(s))
+        return "no pin is marked";
+    if ((needs & SITE_NEEDS) && !any_site_tooth(s))
+        return "the site's tooth is not marked";
+    if ((needs & NEED_STOP) && !s->pin.stop.set)
+        return "no stop is marked";
+    if ((needs & NEED_PLAN) && !s->plan.set)
+        return "no plan is stated";
+    if ((needs & NEED_AGE) && !(sc->in.age_years > 0.0))
+        return "no age is stated";
+    if (slot->corrected && !sc->rule.lean_known)
+        return "no lean out of the film is larger than its uncertainty";
+    return NULL;
+}
+
+void slot_lacks(const struct slot *slot, const struct scene *sc, struct meas_missing *out)
+{
+    char words[160];
+    *out = (struct meas_missing){.unit = slot->unit, .aside = aside_of(slot, sc)};
+    plumb_text_copy(out->id, sizeof out->id, slot->id);
+    plumb_meas_label(slot->id, out->label);
     for (size_t i = 0; i < NEEDS; i++) {
-        if (!(slot->kind->needs & need_words[i].need) ||
-            met(sc, need_words[i].need, slot->kind, slot->arg))
+        const struct need_word *w = &need_words[i];
+        if (!(slot->kind->needs & w->need))
             continue;
-        char words[120], joined[320];
-        with_side(words, sizeof words, need_words[i].words, side);
-        snprintf(joined, sizeof joined, "%s%s%s", out, len ? "; " : "", words);
-        plumb_text_copy(out, 160, joined);
-        len = strlen(out);
+        for (int part = first_part(w, slot); part <= last_part(w, slot); part++) {
+            if (part_met(sc, w->need, slot, part))
+                continue;
+            part_words(sc, w, slot, part, words);
+            add_lack(out, words);
+        }
     }
-    if (len == 0 && slot->corrected)
-        plumb_text_copy(out, 160, "a lean that is larger than its own uncertainty");
-    else if (len == 0)
-        plumb_text_copy(out, 160, "marks that reach the level where it is measured");
+    if (out->lacks[0] == '\0' && slot->corrected)
+        add_lack(out, "a lean that is larger than its own uncertainty");
+    else if (out->lacks[0] == '\0')
+        add_lack(out, "marks that reach the level where it is measured");
 }
 
 bool slot_is_least(const struct slot *slot)
 {
     const quantity_fn fn = slot->kind->fn;
     return fn == clearance || fn == plan_clearance || fn == plan_widest || fn == bound_nearest ||
-           fn == plan_bound;
+           fn == plan_bound || fn == pins_gap;
 }

@@ -27,7 +27,28 @@ static const double deg_per_rad = 180.0 / 3.14159265358979323846;
  * more or less, about the middle of the film, where the central ray is taken to be. M =
  * SID/(SID-OID).
  */
-enum plane { PLANE_PIN, PLANE_MESIAL, PLANE_DISTAL, PLANE_SITE, PLANE_BOUND, PLANES };
+enum plane {
+    PLANE_PIN,
+    PLANE_MESIAL,
+    PLANE_DISTAL,
+    PLANE_SITE,
+    PLANE_BOUND,
+    PLANE_PINS, /* one for each further pin */
+    PLANES = PLANE_PINS + SHEET_PINS
+};
+
+/* How the marks of each begin in the document; the gauges stand at the first pin. */
+static const char *const plane_head[PLANES] = {"",        "mesial.",  "distal.",  "site_tooth.",
+                                               "bounds[", "pins[0].", "pins[1].", "pins[2]."};
+static const char *const plane_name[PLANES] = {"",
+                                               "plane.mesial",
+                                               "plane.distal",
+                                               "plane.site",
+                                               "plane.bound",
+                                               "plane.pins[0]",
+                                               "plane.pins[1]",
+                                               "plane.pins[2]"};
+_Static_assert(SHEET_PINS == 3, "a plane for each further pin");
 
 struct inputs {
     size_t n, cap;
@@ -43,6 +64,9 @@ struct inputs {
  * show: 0.26 degrees, so that the intervals of traced mid-lines hold the truth of phantom films
  * (the table of tests/bench/bench_root.c). */
 static const double traced_u_rad = 0.0045;
+
+/* An age is stated in whole years: even over one of them (JCGM 100, 4.3.7). */
+static const double age_u_years = 0.288675134594813; /* 1 / (2 sqrt 3) */
 
 struct run {
     struct scene scene;
@@ -65,10 +89,8 @@ static void inputs_release(struct inputs *in)
 
 static enum plane plane_of(const char *mark)
 {
-    static const char *const first_word[PLANES] = {"", "mesial.", "distal.", "site_tooth.",
-                                                   "bounds["};
     for (int i = PLANE_MESIAL; i < PLANES; i++)
-        if (strncmp(mark, first_word[i], strlen(first_word[i])) == 0)
+        if (strncmp(mark, plane_head[i], strlen(plane_head[i])) == 0)
             return (enum plane)i;
     return PLANE_PIN;
 }
@@ -77,7 +99,7 @@ static enum plane plane_of(const char *mark)
 static int inputs_room(struct inputs *in, const struct sheet *s, struct err *err)
 {
     in->n_ref = plumb_sheet_marks(s, NULL, 0);
-    in->cap = 2 * in->n_ref + 2 * SHEET_GAUGES + PLANES + SIDES + 3;
+    in->cap = 2 * in->n_ref + 2 * SHEET_GAUGES + PLANES + SIDES + 4;
     in->ref = plumb_mem_array(in->n_ref, sizeof *in->ref, err);
     in->plane = plumb_mem_array(in->n_ref, sizeof *in->plane, err);
     in->x = plumb_mem_array(in->cap, sizeof *in->x, err);
@@ -118,8 +140,6 @@ static bool is_traced(const struct sheet_neighbour *nb)
 /* The order is that of `apply` below. */
 static void add_others(struct inputs *in, const struct scene *sc, double u_disagree)
 {
-    static const char *const plane[PLANES] = {"", "plane.mesial", "plane.distal", "plane.site",
-                                              "plane.bound"};
     const struct meas_config *c = sc->c;
     for (size_t i = 0; i < sc->s->n_gauges; i++) {
         const struct sheet_gauge *g = &sc->s->gauge[i];
@@ -132,13 +152,15 @@ static void add_others(struct inputs *in, const struct scene *sc, double u_disag
     bool last_resort = sc->rule.from == SCALE_SENSOR || sc->rule.from == SCALE_TAG;
     add_input(in, "scale", " of last resort", 0.0, last_resort ? scale_fallback_u() : 0.0);
     for (int i = PLANE_MESIAL; i < PLANES; i++)
-        add_input(in, plane[i], "", 0.0, c->plane.u_mm);
+        add_input(in, plane_name[i], "", 0.0, c->plane.u_mm);
     for (int i = 0; i < SIDES;
          i++) /* traced points state their own scatter and keep it when confirmed */
         add_input(in, i == MESIAL ? "mesial.near" : "distal.near", " trace", 0.0,
                   is_traced(&sc->s->side[i]) ? traced_u_rad : 0.0);
     double lean = c->lean.u_mm / deg_per_rad, beam = c->beam_error_deg / deg_per_rad;
     add_input(in, "beam", "", 0.0, atan(tan(lean) * sin(beam)));
+    add_input(in, "age", "", sc->s->site.age_years,
+              sc->s->site.age_years > 0.0 ? age_u_years : 0.0);
 }
 
 /* Puts an input vector into the scene. */
@@ -158,7 +180,8 @@ static void apply(struct run *r, const double *x)
         shrink[i] = 1.0 - *x++ / r->scene.c->source_to_film_mm;
     in->root_turn[MESIAL] = *x++;
     in->root_turn[DISTAL] = *x++;
-    in->beam = *x;
+    in->beam = *x++;
+    in->age_years = *x;
     for (size_t i = 0; i < r->in.n_ref; i++, marks += 2) {
         struct geo_point p = {marks[0], marks[1]};
         p = geo_mix(r->in.middle, p, shrink[r->in.plane[i]]);
@@ -235,18 +258,28 @@ static const char *axis_word(enum axis_kind k)
     return word[k];
 }
 
-/* Chord and mid-line of a curved root differ; said when it matters. */
+/* Chord and mid-line of a curved root differ; when it matters the other angle is told too. */
 static void note_axis(struct meas_quantity *q, const struct scene *sc, enum sheet_side side)
 {
     struct geo_line chord, middle;
-    snprintf(q->note, sizeof q->note, "root axis: %s", axis_word(sc->root_kind[side]));
+    enum axis_kind kind = sc->root_kind[side];
+    snprintf(q->note, sizeof q->note, "root axis: %s", axis_word(kind));
     if (!scene_chord(sc, side, &chord) || !scene_midline(sc, side, &middle))
         return;
-    double differ = deg_per_rad * fabs(plumb_geo_angle(chord.dir, middle.dir));
-    if (differ > q->U)
+    double by_chord = scene_lean(sc, sc->pin.dir, chord.dir);
+    double by_middle = scene_lean(sc, sc->pin.dir, middle.dir);
+    if (fabs(by_chord - by_middle) <= q->U)
+        return;
+    if (kind == AXIS_GIVEN)
         snprintf(q->note, sizeof q->note,
-                 "root axis: %s; chord and mid-line of this root differ by %.1f\u00b0",
-                 axis_word(sc->root_kind[side]), differ);
+                 "root axis: as marked; %.1f\u00b0 against the chord, %.1f\u00b0 against the "
+                 "mid-line of this curved root",
+                 by_chord, by_middle);
+    else
+        snprintf(q->note, sizeof q->note,
+                 "root axis: %s; %.1f\u00b0 against the %s of this curved root", axis_word(kind),
+                 kind == AXIS_CHORD ? by_middle : by_chord,
+                 axis_word(kind == AXIS_CHORD ? AXIS_MIDLINE : AXIS_CHORD));
 }
 
 /* A chord and a mid-line against each other differ by what the roots bend. */
@@ -258,18 +291,43 @@ static void note_axes(struct meas_quantity *q, const struct scene *sc)
                  axis_word(d));
 }
 
+static bool is_one_of(const char *id, const char *stem)
+{
+    size_t n = strlen(stem);
+    return strncmp(id, stem, n) == 0 && id[n] == '.';
+}
+
+/* A share of bone loss is reckoned in more than one way; which one can change the stage. */
+static void note_formula(struct meas_quantity *q, double healthy_mm)
+{
+    if (is_one_of(q->id, "loss"))
+        snprintf(q->note, sizeof q->note, "CEJ to crest less the healthy %.1f mm", healthy_mm);
+    else if (is_one_of(q->id, "loss_pct"))
+        snprintf(q->note, sizeof q->note,
+                 "CEJ to crest over root length, each less the healthy %.1f mm", healthy_mm);
+    else if (is_one_of(q->id, "loss_age"))
+        snprintf(q->note, sizeof q->note,
+                 "CEJ to crest over root length, each less %.1f mm, over the age", healthy_mm);
+    else if (is_one_of(q->id, "rbl_pct"))
+        plumb_text_copy(q->note, sizeof q->note,
+                        "CEJ to crest over root length, nothing subtracted");
+}
+
 static void note_quantity(struct meas_quantity *q, const struct run *r)
 {
+    bool negative = q->v.value < 0.0;
     if (strcmp(q->id, "angle.mesial") == 0)
         note_axis(q, &r->scene, MESIAL);
     else if (strcmp(q->id, "angle.distal") == 0)
         note_axis(q, &r->scene, DISTAL);
     else if (strcmp(q->id, "angle.roots") == 0 || strcmp(q->id, "angle.mean") == 0)
         note_axes(q, &r->scene);
-    else if (strncmp(q->id, "clearance.", 10) == 0 && q->v.value < 0.0)
+    else if ((is_one_of(q->id, "clearance") || is_one_of(q->id, "pins.gap")) && negative)
         plumb_text_copy(q->note, sizeof q->note, "below 0: the shadows overlap by so much");
-    else if (strncmp(q->id, "bound", 5) == 0 && q->v.value < 0.0)
+    else if (strncmp(q->id, "bound", 5) == 0 && negative)
         plumb_text_copy(q->note, sizeof q->note, "below 0: the tip is past the bound");
+    else
+        note_formula(q, r->scene.c->healthy_mm);
 }
 
 /* The lean near 0 has an interval of its own and needs no simulation. */
@@ -333,34 +391,45 @@ static int result_room(struct meas_result *out, const struct run *r, struct err 
     return 0;
 }
 
+/* How many of its unit a loss of one mm is; 0 when it is no loss on that side. */
+static double loss_unit(const struct meas_result *out, const struct scene *sc, const char *id,
+                        const char *side)
+{
+    char own[MEAS_ID], root_id[MEAS_ID];
+    const char *stem[] = {"loss", "loss_pct", "loss_age"};
+    snprintf(root_id, sizeof root_id, "root_length.%s", side);
+    const struct meas_quantity *root = plumb_meas_find(out, root_id);
+    double share = root ? 100.0 / (root->v.value - sc->c->healthy_mm) : 0.0;
+    const double unit[] = {1.0, share, share / sc->in.age_years};
+    for (int i = 0; i < 3; i++) {
+        snprintf(own, sizeof own, "%s.%s", stem[i], side);
+        if (strcmp(id, own) == 0)
+            return unit[i];
+    }
+    return 0.0;
+}
+
 /* A loss of nothing has one side: how much it may be after all follows from the CEJ and the crest.
  */
-static void floor_loss(const struct meas_result *out, const char *side, double healthy_mm)
+static void floor_loss(const struct meas_result *out, const struct scene *sc, const char *side)
 {
-    char id[3][MEAS_ID];
-    static const char *const stem[] = {"cej_crest", "loss", "root_length"};
-    for (int i = 0; i < 3; i++)
-        snprintf(id[i], MEAS_ID, "%s.%s", stem[i], side);
-    const struct meas_quantity *cej = plumb_meas_find(out, id[0]),
-                               *root = plumb_meas_find(out, id[2]);
-    for (size_t i = 0; i < out->n_quantities; i++) {
+    char id[MEAS_ID];
+    snprintf(id, sizeof id, "cej_crest.%s", side);
+    const struct meas_quantity *cej = plumb_meas_find(out, id);
+    for (size_t i = 0; cej != NULL && i < out->n_quantities; i++) {
         struct meas_quantity *q = &out->quantity[i];
-        bool share = strncmp(q->id, "loss_pct.", 9) == 0 && strcmp(q->id + 9, side) == 0;
-        if (cej == NULL || q->v.value > 0.0 || !(share || strcmp(q->id, id[1]) == 0))
+        double unit = loss_unit(out, sc, q->id, side);
+        if (unit == 0.0 || q->v.value > 0.0)
             continue;
-        double most = fmax(cej->v.hi - healthy_mm, 0.0);
-        if (share && root != NULL)
-            most *= 100.0 / (root->v.value - healthy_mm);
         q->v.lo = 0.0;
-        q->v.hi = most;
-        q->U = 0.5 * most;
+        q->v.hi = unit * fmax(cej->v.hi - sc->c->healthy_mm, 0.0);
+        q->U = 0.5 * q->v.hi;
         q->v.u = q->U / k_default;
-        q->below_only = most > 0.0;
+        q->below_only = q->v.hi > 0.0;
         q->monte_carlo = false;
-        q->note[0] = '\0';
         if (!q->below_only)
             snprintf(q->note, sizeof q->note,
-                     "CEJ to crest is within the healthy distance, %.1f mm", healthy_mm);
+                     "CEJ to crest is within the healthy distance, %.1f mm", sc->c->healthy_mm);
     }
 }
 
@@ -370,10 +439,7 @@ static void collect(const struct run *r, const struct unc_value *v, const struct
     size_t n = r->in.n;
     for (size_t i = 0; i < r->n_slots; i++) {
         if (isnan(v[i].value)) {
-            struct meas_missing *m = &out->missing[out->n_missing++];
-            plumb_text_copy(m->id, sizeof m->id, r->slot[i].id);
-            m->unit = r->slot[i].unit;
-            slot_lacks(&r->slot[i], &r->scene, m->lacks);
+            slot_lacks(&r->slot[i], &r->scene, &out->missing[out->n_missing++]);
             continue;
         }
         double *row = out->contribution + out->n_quantities * n;
@@ -399,8 +465,8 @@ static int propagate(struct run *r, struct meas_result *out, struct err *err)
         apply(r, r->in.x);
         r->scene.draw = out;
         collect(r, v, curved ? mc : NULL, jac, out);
-        floor_loss(out, "mesial", r->scene.c->healthy_mm);
-        floor_loss(out, "distal", r->scene.c->healthy_mm);
+        floor_loss(out, &r->scene, "mesial");
+        floor_loss(out, &r->scene, "distal");
         r->scene.draw = NULL;
     }
     free(jac);
@@ -498,6 +564,14 @@ static void draw_axes(struct scene *sc, struct meas_result *out)
     const struct mark *pin[] = {&p->tip, &p->shoulder, &p->axis[0], &p->axis[1]};
     if (sc->has_pin)
         draw_axis(sc, "axis.pin", &sc->pin, pin, 4);
+    for (size_t i = 0; i < sc->s->n_pins; i++) {
+        char id[MEAS_ID];
+        const struct sheet_pin *q = &sc->s->pins[i];
+        const struct mark *marks[] = {&q->tip, &q->shoulder, &q->axis[0], &q->axis[1]};
+        snprintf(id, sizeof id, "axis.pins.%zu", i + 2);
+        if (sc->has_pins[i])
+            draw_axis(sc, id, &sc->pins[i], marks, 4);
+    }
     for (int i = 0; i < SIDES; i++) {
         const struct sheet_neighbour *nb = &sc->s->side[i];
         const struct mark none = {0};

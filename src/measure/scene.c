@@ -41,6 +41,7 @@ int scene_init(struct scene *sc, const struct sheet *s, const struct meas_config
         rc = path_room(&s->bound[i].path, &sc->bound[i], &sc->n_bound[i], err);
     for (size_t i = 0; i < s->n_gauges; i++)
         sc->in.gauge_mm[i] = s->gauge[i].mm;
+    sc->in.age_years = s->site.age_years;
     if (rc != 0)
         scene_release(sc);
     return rc;
@@ -366,6 +367,8 @@ void scene_update(struct scene *sc)
     sc->k = mean_scale(sc);
     sc->tilt = scene_tilt(sc, 0.0);
     sc->has_pin = pin_line(&sc->s->pin, &sc->pin);
+    for (size_t i = 0; i < sc->s->n_pins; i++)
+        sc->has_pins[i] = pin_line(&sc->s->pins[i], &sc->pins[i]);
     for (int side = 0; side < SIDES; side++) {
         sc->root_kind[side] = root_line(sc, (enum sheet_side)side, &sc->root[side]);
         sc->has_root[side] = sc->root_kind[side] != AXIS_NONE;
@@ -384,7 +387,32 @@ struct geo_point scene_toward(const struct scene *sc, const struct geo_line *l,
     return flip ? geo_mul(p, -1.0) : p;
 }
 
-/* Width of the pin in px: the across gauge that stands on it. */
+double scene_lean(const struct scene *sc, struct geo_point d, struct geo_point r)
+{
+    const double deg = 180.0 / 3.14159265358979323846;
+    struct geo_line ref = {.dir = r};
+    return deg * (atan2(geo_dot(d, scene_toward(sc, &ref, MESIAL)), geo_dot(d, r)) + sc->in.beam);
+}
+
+const struct sheet_pin *scene_pin_marks(const struct scene *sc, int pin)
+{
+    return pin == 0 ? &sc->s->pin : &sc->s->pins[pin - 1];
+}
+
+const struct geo_line *scene_pin_axis(const struct scene *sc, int pin)
+{
+    if (pin == 0)
+        return sc->has_pin ? &sc->pin : NULL;
+    return sc->has_pins[pin - 1] ? &sc->pins[pin - 1] : NULL;
+}
+
+enum sheet_side scene_pin_facing(const struct scene *sc, int pin, int other)
+{
+    struct geo_point from = scene_pin_axis(sc, pin)->at, to = scene_pin_axis(sc, other)->at;
+    return geo_dot(geo_sub(to, from), sc->m) > 0.0 ? MESIAL : DISTAL;
+}
+
+/* Width of the first pin in px: the across gauge that stands on it. */
 static double pin_width_px(const struct scene *sc)
 {
     int g = gauge_of(sc->s, GAUGE_ACROSS);
@@ -393,24 +421,27 @@ static double pin_width_px(const struct scene *sc)
     return geo_dist(at(&sc->s->gauge[g].end[0]), at(&sc->s->gauge[g].end[1]));
 }
 
-bool scene_pin_side(const struct scene *sc, enum sheet_side side, struct geo_point out[2])
+bool scene_pin_side(const struct scene *sc, int pin, enum sheet_side side, struct geo_point out[2])
 {
-    const struct sheet_pin *p = &sc->s->pin;
+    const struct sheet_pin *p = scene_pin_marks(sc, pin);
+    const struct geo_line *axis = scene_pin_axis(sc, pin);
     if (p->side[side][0].set && p->side[side][1].set) {
         out[0] = at(&p->side[side][0]);
         out[1] = at(&p->side[side][1]);
         /* a side on the far flank belongs to the other neighbour: mesial and distal were swapped */
-        struct geo_point off = geo_sub(geo_mix(out[0], out[1], 0.5), sc->pin.at);
-        return !sc->has_pin || !sc->has_m || geo_dot(off, scene_toward(sc, &sc->pin, side)) > 0.0;
+        if (axis == NULL || !sc->has_m)
+            return true;
+        struct geo_point off = geo_sub(geo_mix(out[0], out[1], 0.5), axis->at);
+        return geo_dot(off, scene_toward(sc, axis, side)) > 0.0;
     }
-    double width = pin_width_px(sc);
-    if (!sc->has_pin || !sc->has_m || !p->tip.set || !p->shoulder.set || isnan(width))
+    double width = pin == 0 ? pin_width_px(sc) : NO_VALUE;
+    if (axis == NULL || !sc->has_m || !p->tip.set || !p->shoulder.set || isnan(width))
         return false;
-    struct geo_point off = geo_mul(scene_toward(sc, &sc->pin, side), 0.5 * width);
-    double from = plumb_geo_along(&sc->pin, at(&p->shoulder));
-    double to = plumb_geo_along(&sc->pin, at(&p->tip));
-    out[0] = geo_add(plumb_geo_on(&sc->pin, from), off);
-    out[1] = geo_add(plumb_geo_on(&sc->pin, to), off);
+    struct geo_point off = geo_mul(scene_toward(sc, axis, side), 0.5 * width);
+    double from = plumb_geo_along(axis, at(&p->shoulder));
+    double to = plumb_geo_along(axis, at(&p->tip));
+    out[0] = geo_add(plumb_geo_on(axis, from), off);
+    out[1] = geo_add(plumb_geo_on(axis, to), off);
     return true;
 }
 

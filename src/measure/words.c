@@ -6,7 +6,8 @@
 #include <stdio.h>
 #include <string.h>
 
-/* A trailing * stands for the side or the bound's number, which goes where %s is. */
+/* A trailing * stands for the side, the bound's number or the pins' numbers, which goes where %s
+ * is. */
 static const struct {
     const char *id, *label;
 } labels[] = {
@@ -22,6 +23,7 @@ static const struct {
     {"cej_crest.*", "CEJ to crest, %s"},
     {"loss.*", "bone loss, %s"},
     {"loss_pct.*", "bone loss, share of %s root"},
+    {"loss_age.*", "bone loss by year of age, %s"},
     {"root_length.site", "root length, site"},
     {"root_length.*", "root length, %s"},
     {"space.crest", "between the roots at the crest"},
@@ -29,11 +31,15 @@ static const struct {
     {"bound.*", "tip to bound %s, nearest"},
     {"bound_axis.*", "tip to bound %s, along the pin"},
     {"beyond_apex", "site apex to the nearest bound"},
-    {"ratio.anatomic", "crown to root, parted at the CEJ"},
-    {"ratio.clinical", "crown to root, parted at the crest"},
+    {"ratio.anatomic", "crown to root, anatomic (from the CEJ)"},
+    {"ratio.clinical", "crown to root, clinical (from the crest)"},
     {"fracture.*", "fracture below the %s crest"},
     {"sound.*", "tooth left above the %s crest"},
     {"rbl_pct.*", "CEJ to crest, share of %s root"},
+    {"pins.angle.*", "pins %s, second against first"},
+    {"pins.gap.*", "pins %s, side to side"},
+    {"pins.tip.*", "pins %s, second tip deeper by"},
+    {"pins.shoulder.*", "pins %s, second shoulder deeper by"},
     {"turn.shoulder", "shoulder to mesial, onto the bisector"},
     {"plan.widest", "widest cylinder that keeps the distances"},
     {"plan.clearance.*", "plan's side to the %s root"},
@@ -97,6 +103,98 @@ const char *plumb_meas_mark_label(enum mark_kind kind)
         [KIND_GAUGE_END] = "gauge's end",
     };
     return (unsigned)kind < KIND_COUNT ? word[kind] : "mark";
+}
+
+/* The document's words and a person's. The longest head fits; of the rest the first that fits. */
+static const struct {
+    const char *path, *words;
+} place_heads[] =
+    {
+        {"pin.", "the pin's "},
+        {"mesial.", "the mesial "},
+        {"distal.", "the distal "},
+        {"site_tooth.", "the site tooth's "},
+        {"plane.mesial", "the mesial root nearer or farther than the gauge"},
+        {"plane.distal", "the distal root nearer or farther than the gauge"},
+        {"plane.site", "the site's tooth nearer or farther than the gauge"},
+        {"plane.bound", "the bounds nearer or farther than the gauge"},
+        {"plane.pins", "another pin nearer or farther than the gauge"},
+        {"gauges disagree", "the gauges' disagreement"},
+        {"scale of last resort", "the magnification, not known"},
+        {"beam", "the stated error of the beam"},
+        {"age", "the age, in whole years"},
+},
+  place_tails[] = {
+      {"tip", "tip"},
+      {"shoulder", "shoulder"},
+      {"stop", "stop"},
+      {"axis", "axis"},
+      {"mesial_side", "mesial side"},
+      {"distal_side", "distal side"},
+      {"cej_mesial", "mesial CEJ"},
+      {"cej_distal", "distal CEJ"},
+      {"cej_far", "CEJ, on the side away from the site"},
+      {"cej", "CEJ"},
+      {"apex", "apex"},
+      {"crest", "crest"},
+      {"near trace", "root's trace as a whole"},
+      {"near", "root's side that faces the site"},
+      {"far", "root's other side"},
+      {"top", "top of the crown"},
+      {"fracture_mesial", "mesial fracture edge"},
+      {"fracture_distal", "distal fracture edge"},
+      {"path", "line"},
+      {"ends", "ends"},
+      {"mm", "stated size"},
+      {" lean", "a lean of the pin that nobody can see"},
+};
+
+static const char *tail_words(const char *tail)
+{
+    for (size_t i = 0; i < sizeof place_tails / sizeof place_tails[0]; i++)
+        if (strncmp(tail, place_tails[i].path, strlen(place_tails[i].path)) == 0)
+            return place_tails[i].words;
+    return tail;
+}
+
+/* "gauges[0].ends" -> "gauge 1's ends"; false: no such list. */
+static bool element_words(const char *path, char out[96])
+{
+    static const struct {
+        const char *list, *word;
+        int first; /* number of the first element */
+    } lists[] = {{"gauges", "gauge", 1}, {"bounds", "bound", 1}, {"pins", "pin", 2}};
+    int i, n = 0;
+    char list[8];
+    if (sscanf(path, "%7[a-z][%d]%n", list, &i, &n) != 2 || n == 0 || i < 0 || i > 99)
+        return false;
+    for (size_t k = 0; k < sizeof lists / sizeof lists[0]; k++) {
+        if (strcmp(list, lists[k].list) != 0)
+            continue;
+        if (path[n] == ' ')
+            snprintf(out, 96, "%s", tail_words(path + n));
+        else
+            snprintf(out, 96, "%s %d's %s", lists[k].word, i + lists[k].first,
+                     tail_words(path + n + (path[n] == '.')));
+        return true;
+    }
+    return false;
+}
+
+const char *plumb_meas_place_words(const char *path, char out[96])
+{
+    if (element_words(path, out))
+        return out;
+    for (size_t i = 0; i < sizeof place_heads / sizeof place_heads[0]; i++) {
+        size_t n = strlen(place_heads[i].path);
+        if (strncmp(path, place_heads[i].path, n) != 0)
+            continue;
+        bool whole = place_heads[i].path[n - 1] != '.';
+        snprintf(out, 96, "%s%s", place_heads[i].words, whole ? "" : tail_words(path + n));
+        return out;
+    }
+    plumb_text_copy(out, 96, path);
+    return out;
 }
 
 const char *plumb_meas_state_word(enum unc_state s)

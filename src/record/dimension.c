@@ -65,6 +65,7 @@ static void key_of(const char *id, char key[MEAS_ID])
     static const char corrected[] = ".corrected";
     static const char *const same[][2] = {{"loss.", "cej_crest"},
                                           {"loss_pct.", "cej_crest"},
+                                          {"loss_age.", "cej_crest"},
                                           {"rbl_pct.", "cej_crest"},
                                           {"sound.", "fracture"}};
     plumb_text_copy(key, MEAS_ID, id);
@@ -267,6 +268,35 @@ static bool make_along(const struct exam *e, double em, const struct lines *line
     return true;
 }
 
+/* --- between pins ---------------------------------------------------------------------------- */
+
+static const struct mark *pin_mark(const struct sheet *s, int number, bool tip)
+{
+    const struct sheet_pin *p = number == 1 ? &s->pin : &s->pins[number - 2];
+    return tip ? &p->tip : &p->shoulder;
+}
+
+/* How much deeper one pin's tip or shoulder is: a line half way between both pins. */
+static bool make_between(const struct exam *e, double em, const struct lines *lines,
+                         struct dimension *d)
+{
+    int first, second;
+    bool tip = starts(d->key, "pins.tip.");
+    if ((!tip && !starts(d->key, "pins.shoulder.")) ||
+        sscanf(strrchr(d->key, '.'), ".%d-%d", &first, &second) != 2 ||
+        !segment_find(&e->result, d->key, &d->a, &d->b))
+        return false;
+    const struct mark *m = pin_mark(&e->sheet, first, tip);
+    struct geo_point p = {m->x, m->y}, q = d->b, half = geo_mul(geo_sub(p, d->a), 0.5);
+    d->a = geo_add(d->a, half);
+    d->b = geo_add(d->b, half);
+    find_lane(lines, geo_unit(half), lane_em * em, &d->a, &d->b);
+    add_help(d, p, d->a, em);
+    add_help(d, q, d->b, em);
+    d->has_line = true;
+    return true;
+}
+
 /* --- the others ------------------------------------------------------------------------------- */
 
 /* Numbers of angles, and of ratios along an axis, stand by the axes they are about. */
@@ -302,6 +332,19 @@ static bool make_angle(const struct exam *e, double em, const struct angle_place
     return true;
 }
 
+/* The number of an angle between pins stands by the second pin's axis. */
+static bool make_pins_angle(const struct exam *e, double em, struct dimension *d)
+{
+    char axis[MEAS_ID];
+    int first, second;
+    if (!starts(d->key, "pins.angle.") ||
+        sscanf(strrchr(d->key, '.'), ".%d-%d", &first, &second) != 2)
+        return false;
+    snprintf(axis, sizeof axis, "axis.pins.%d", second);
+    struct angle_place place = {d->key, axis, false};
+    return make_angle(e, em, &place, d);
+}
+
 static bool make_straight(const struct exam *e, double em, const struct lines *lines,
                           struct dimension *d)
 {
@@ -335,6 +378,15 @@ static void add_line(struct lines *l, struct geo_point a, struct geo_point b)
     l->at[l->n++][1] = b;
 }
 
+static void collect_pin_lines(const struct sheet_pin *p, struct lines *l)
+{
+    for (int i = 0; i < SIDES; i++) {
+        const struct mark *m = p->side[i];
+        if (m[0].set && m[1].set)
+            add_line(l, (struct geo_point){m[0].x, m[0].y}, (struct geo_point){m[1].x, m[1].y});
+    }
+}
+
 static void collect_lines(const struct exam *e, struct lines *l)
 {
     for (size_t i = 0; i < e->result.n_segments; i++) {
@@ -343,11 +395,9 @@ static void collect_lines(const struct exam *e, struct lines *l)
         if (drawn && strcmp(s->id, "axis.bisector") != 0)
             add_line(l, (struct geo_point){s->x0, s->y0}, (struct geo_point){s->x1, s->y1});
     }
-    for (int i = 0; i < SIDES; i++) {
-        const struct mark *m = e->sheet.pin.side[i];
-        if (m[0].set && m[1].set)
-            add_line(l, (struct geo_point){m[0].x, m[0].y}, (struct geo_point){m[1].x, m[1].y});
-    }
+    collect_pin_lines(&e->sheet.pin, l);
+    for (size_t i = 0; i < e->sheet.n_pins; i++)
+        collect_pin_lines(&e->sheet.pins[i], l);
 }
 
 static size_t add_angles(const struct exam *e, double em, const struct dimension *d,
@@ -383,7 +433,8 @@ size_t dimensions_make(const struct exam *e, double em, struct dimension out[DIM
         if (!has_key(out, n, d.key)) {
             n = add_angles(e, em, &d, out, n);
             if (n < DIMENSIONS_MAX &&
-                (make_along(e, em, &lines, &d) || make_straight(e, em, &lines, &d)))
+                (make_along(e, em, &lines, &d) || make_between(e, em, &lines, &d) ||
+                 make_pins_angle(e, em, &d) || make_straight(e, em, &lines, &d)))
                 out[n++] = d;
             if (d.has_line)
                 add_line(&lines, d.a, d.b);

@@ -29,8 +29,8 @@ static const double cell_em = 0.25;
 static const double label_near_em = 0.7, label_far_em = 9.0, label_step_em = 0.5;
 static const double number_size = 0.92, word_size = 0.85; /* em */
 static const double pill_height_em = 1.5, pill_side_em = 0.8, word_side_em = 0.9;
-enum { SPOTS_MAX = 64, DISCS_MAX = SPOTS_MAX + 2 * DIMENSIONS_MAX };
-enum { LABELS_MAX = DIMENSIONS_MAX + SHEET_BOUNDS + 4 };
+enum { SPOTS_MAX = 96, DISCS_MAX = SPOTS_MAX + 2 * DIMENSIONS_MAX };
+enum { LABELS_MAX = DIMENSIONS_MAX + SHEET_BOUNDS + SHEET_PINS + 5 };
 static const double tau = 6.28318530717958647692;
 
 struct spot {
@@ -136,12 +136,22 @@ static enum hue side_hue(int side)
     return side == MESIAL ? HUE_MESIAL : HUE_DISTAL;
 }
 
+static void collect_pin_spots(struct figure *f, const struct sheet_pin *p)
+{
+    add_spot(f, &p->tip, HUE_PIN, sign_em);
+    add_spot(f, &p->shoulder, HUE_PIN, sign_em);
+    add_spot(f, &p->stop, HUE_PIN, sign_em);
+    for (int i = 0; i < SIDES; i++)
+        add_pair(f, p->side[i], HUE_PIN);
+    add_pair(f, p->axis, HUE_PIN);
+}
+
 static void collect_spots(struct figure *f)
 {
     const struct sheet *s = &f->e->sheet;
-    add_spot(f, &s->pin.tip, HUE_PIN, sign_em);
-    add_spot(f, &s->pin.shoulder, HUE_PIN, sign_em);
-    add_spot(f, &s->pin.stop, HUE_PIN, sign_em);
+    collect_pin_spots(f, &s->pin);
+    for (size_t i = 0; i < s->n_pins; i++)
+        collect_pin_spots(f, &s->pins[i]);
     for (int i = 0; i < SIDES; i++) {
         const struct sheet_neighbour *nb = &s->side[i];
         add_spot(f, &nb->crest, side_hue(i), sign_em);
@@ -151,12 +161,10 @@ static void collect_spots(struct figure *f)
         add_pair(f, nb->axis, side_hue(i));
         add_spot(f, &s->site_tooth.cej[i], HUE_SITE, sign_em);
         add_spot(f, &s->site_tooth.fracture[i], HUE_SITE, sign_em);
-        add_pair(f, s->pin.side[i], HUE_PIN);
     }
     add_spot(f, &s->site_tooth.apex, HUE_SITE, sign_em);
     add_spot(f, &s->site_tooth.top, HUE_SITE, sign_em);
     add_pair(f, s->site_tooth.axis, HUE_SITE);
-    add_pair(f, s->pin.axis, HUE_PIN);
     for (size_t i = 0; i < s->n_gauges; i++)
         add_pair(f, s->gauge[i].end, HUE_PIN);
     for (size_t i = 0; i < f->n_spots; i++)
@@ -275,32 +283,44 @@ static int draw_paths(struct figure *f, struct err *err)
     return rc;
 }
 
-static void draw_pin_sides(struct figure *f)
+static void draw_pin_sides(struct figure *f, const struct sheet_pin *p)
 {
     for (int i = 0; i < SIDES; i++) {
-        const struct mark *m = f->e->sheet.pin.side[i];
+        const struct mark *m = p->side[i];
         if (usable(&m[0]) && usable(&m[1]))
             draw_line(f, (struct geo_point){m[0].x, m[0].y}, (struct geo_point){m[1].x, m[1].y},
                       stroke(f, HUE_PIN, PATTERN_SIDE));
     }
 }
 
+static void draw_axis(struct figure *f, const char *id, enum hue hue)
+{
+    struct geo_point a, b;
+    if (!segment_find(&f->e->result, id, &a, &b))
+        return;
+    struct geo_point reach = geo_mul(geo_unit(geo_sub(b, a)), axis_reach(f->size.em));
+    draw_line(f, geo_sub(a, reach), geo_add(b, reach), stroke(f, hue, PATTERN_AXIS));
+}
+
+/* Pin 1, 2 ...: the first has no number in its name. */
+static void pin_axis_id(size_t number, char out[MEAS_ID])
+{
+    if (number == 1)
+        plumb_text_copy(out, MEAS_ID, "axis.pin");
+    else
+        snprintf(out, MEAS_ID, "axis.pins.%zu", number);
+}
+
 static void draw_axes(struct figure *f)
 {
-    static const struct {
-        const char *id;
-        enum hue hue;
-    } axes[] = {{"axis.pin", HUE_PIN},
-                {"axis.mesial", HUE_MESIAL},
-                {"axis.distal", HUE_DISTAL},
-                {"axis.site", HUE_SITE}};
-    for (size_t i = 0; i < sizeof axes / sizeof axes[0]; i++) {
-        struct geo_point a, b;
-        if (!segment_find(&f->e->result, axes[i].id, &a, &b))
-            continue;
-        struct geo_point reach = geo_mul(geo_unit(geo_sub(b, a)), axis_reach(f->size.em));
-        draw_line(f, geo_sub(a, reach), geo_add(b, reach), stroke(f, axes[i].hue, PATTERN_AXIS));
+    char id[MEAS_ID];
+    for (size_t i = 1; i <= f->e->sheet.n_pins + 1; i++) {
+        pin_axis_id(i, id);
+        draw_axis(f, id, HUE_PIN);
     }
+    draw_axis(f, "axis.mesial", HUE_MESIAL);
+    draw_axis(f, "axis.distal", HUE_DISTAL);
+    draw_axis(f, "axis.site", HUE_SITE);
 }
 
 /* The planned cylinder's sides are segments of one name; two of them close to an outline. */
@@ -449,6 +469,22 @@ static void add_neighbour_word(struct figure *f, int side)
     add_label(f, text, side_hue(side), false, geo_sub(a, reach), geo_sub(a, reach));
 }
 
+/* Several pins are told apart by number and, where it is stated, by name. */
+static void add_pin_word(struct figure *f, size_t number)
+{
+    const struct sheet *s = &f->e->sheet;
+    const char *name = number == 1 ? s->pin.name : s->pins[number - 2].name;
+    char id[MEAS_ID], text[SHEET_NAME + 24], shown[40];
+    struct geo_point a, b;
+    pin_axis_id(number, id);
+    if (!segment_find(&f->e->result, id, &a, &b))
+        return;
+    plumb_text_copy(shown, sizeof shown, name);
+    snprintf(text, sizeof text, "pin %zu%s%s", number, shown[0] ? ", " : "", shown);
+    struct geo_point reach = geo_mul(geo_unit(geo_sub(b, a)), axis_reach(f->size.em));
+    add_label(f, text, HUE_PIN, false, geo_sub(a, reach), geo_sub(a, reach));
+}
+
 static void add_bound_word(struct figure *f, size_t i)
 {
     const struct sheet_bound *b = &f->e->sheet.bound[i];
@@ -469,6 +505,8 @@ static void collect_labels(struct figure *f)
         add_label(f, f->dim[i].numbers, f->dim[i].hue, true, f->dim[i].a, f->dim[i].b);
     for (int i = 0; i < SIDES; i++)
         add_neighbour_word(f, i);
+    for (size_t i = 1; f->e->sheet.n_pins > 0 && i <= f->e->sheet.n_pins + 1; i++)
+        add_pin_word(f, i);
     for (size_t i = 0; i < f->e->sheet.n_bounds; i++)
         add_bound_word(f, i);
 }
@@ -525,7 +563,9 @@ static int draw_all(struct figure *f, double gutter, bool notes, struct err *err
     rc = draw_paths(f, err);
     if (rc != 0)
         return rc;
-    draw_pin_sides(f);
+    draw_pin_sides(f, &f->e->sheet.pin);
+    for (size_t i = 0; i < f->e->sheet.n_pins; i++)
+        draw_pin_sides(f, &f->e->sheet.pins[i]);
     draw_plan(f);
     draw_axes(f);
     draw_dimensions(f);

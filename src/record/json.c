@@ -62,6 +62,14 @@ static json_t *finding_json(const struct meas_finding *f)
                      "status", f->status);
 }
 
+static json_t *missing_json(const struct meas_missing *m)
+{
+    json_t *o = json_pack("{s:s, s:s, s:s}", "id", m->id, "label", m->label, "lacks", m->lacks);
+    if (m->aside != NULL)
+        json_object_set_new(o, "left_out_since", json_string(m->aside));
+    return o;
+}
+
 static void add_notes(json_t *list, const struct sheet_notes *n)
 {
     for (size_t i = 0; i < n->n; i++)
@@ -78,8 +86,7 @@ static json_t *results_json(const struct exam *e)
     for (size_t i = 0; i < r->n_findings; i++)
         json_array_append_new(findings, finding_json(&r->finding[i]));
     for (size_t i = 0; i < r->n_missing; i++)
-        json_array_append_new(
-            missing, json_pack("{s:s, s:s}", "id", r->missing[i].id, "lacks", r->missing[i].lacks));
+        json_array_append_new(missing, missing_json(&r->missing[i]));
     add_notes(warnings, &r->warnings);
     add_notes(warnings, &e->notes);
     return json_pack("{s:s, s:i, s:s, s:o, s:o, s:b, s:s, s:o, s:o, s:o, s:o}", "format",

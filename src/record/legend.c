@@ -31,7 +31,7 @@ static const double bar_lengths_mm[] = {10.0, 5.0, 20.0, 2.0, 1.0, 50.0};
 static const double bar_least_em = 2.5, bar_most_share = 0.9, bar_film_share = 0.4;
 static const double bar_block_least_px = 4.0;
 /* Blocks besides rows and cautions: title, proposal, key, bar. */
-enum { BLOCKS_MORE = 24 };
+enum { BLOCKS_MORE = 24, NOTES_MOST = 12 };
 static const char proposed_word[] = "PROPOSED";
 
 /* --- the scale bar ------------------------------------------------------------------------------
@@ -201,6 +201,15 @@ static bool named_before(const struct meas_result *r, size_t k)
     return plumb_meas_find(r, id) != NULL;
 }
 
+/* What nobody waits for on this film is named in the text only. */
+static bool is_awaited(const struct meas_result *r, const char *id)
+{
+    for (size_t i = 0; i < r->n_missing; i++)
+        if (strcmp(r->missing[i].id, id) == 0)
+            return r->missing[i].aside == NULL;
+    return true;
+}
+
 static void add_missing_row(struct legend *l, const struct meas_finding *f)
 {
     char label[64];
@@ -234,7 +243,8 @@ static void collect_rows(struct legend *l)
     for (size_t i = 0; i < r->n_quantities; i++)
         add_quantity_rows(l, i);
     for (size_t k = 0; k < r->n_findings; k++)
-        if (r->finding[k].state == UNC_NOT_MEASURED && !named_before(r, k))
+        if (r->finding[k].state == UNC_NOT_MEASURED && !named_before(r, k) &&
+            is_awaited(r, r->finding[k].quantity))
             add_missing_row(l, &r->finding[k]);
     measure_columns(l);
 }
@@ -468,6 +478,22 @@ static void draw_margin_bar(struct legend *l)
     l->y += h + block_em * l->em;
 }
 
+/* What is to be noted stands above the numbers it is about. A margin is no place for very many. */
+static void draw_notes(struct legend *l)
+{
+    const struct sheet_notes *all[] = {&l->e->result.warnings, &l->e->notes};
+    size_t n = 0, told = all[0]->n + all[1]->n;
+    if (told == 0)
+        return;
+    line_of(l, "take note", l->em, true, HUE_DARK);
+    for (size_t k = 0; k < 2; k++)
+        for (size_t i = 0; i < all[k]->n && n < NOTES_MOST; i++, n++)
+            line_of(l, all[k]->line[i], small_px(l), false, HUE_DARK);
+    if (told > n)
+        line_of(l, "and more: see the text", small_px(l), false, HUE_DARK);
+    l->y += block_em * l->em;
+}
+
 static void draw_small_print(struct legend *l)
 {
     for (size_t i = 0; i < plumb_meas_n_cautions; i++)
@@ -491,6 +517,7 @@ static void draw_blocks(struct legend *l)
     draw_title(l);
     if (l->used->by[MARK_FOUND])
         draw_proposed(l);
+    draw_notes(l);
     draw_rows(l);
     draw_key(l);
     draw_margin_bar(l);
@@ -502,7 +529,7 @@ int legend_draw(const struct exam *e, const struct figure_used *used, struct ink
 {
     struct legend l = {.e = e, .used = used, .ink = ink};
     size_t rows = e->result.n_quantities + e->result.n_findings;
-    size_t blocks = rows + BLOCKS_MORE + plumb_meas_n_cautions;
+    size_t blocks = rows + BLOCKS_MORE + NOTES_MOST + 2 + plumb_meas_n_cautions;
     l.row = plumb_mem_array(rows, sizeof *l.row, err);
     l.block = plumb_mem_array(blocks, sizeof *l.block, err);
     int rc = l.row && l.block ? 0 : ERR_NOMEM;

@@ -240,6 +240,10 @@ static void tell_quantities(const struct exam *e, struct buf *out)
             "Angles: + when the pin's apical end leans towards mesial; between the roots, + when "
             "they converge apically. Crest levels: + when the crest is apical of the shoulder, "
             "stop or CEJ.");
+    if (e->sheet.n_pins > 0)
+        rec_wrap(out, "  ", 2,
+                 "Between pins: + when the second pin's apical end leans towards mesial of the "
+                 "first's, or its tip or shoulder lies deeper.");
 }
 
 /* --- findings
@@ -365,7 +369,15 @@ const char *rec_by_word(enum mark_by by)
 static size_t stem(const char *name)
 {
     const char *last = strrchr(name, '[');
-    return last != NULL && strncmp(name, "gauges", 6) != 0 ? (size_t)(last - name) : strlen(name);
+    bool at_end = last != NULL && strchr(last, ']')[1] == '\0';
+    return at_end ? (size_t)(last - name) : strlen(name);
+}
+
+/* "the mesial crest [mesial.crest]" */
+static void place_words(const char *path, char out[160])
+{
+    char words[96];
+    snprintf(out, 160, "%s [%s]", plumb_meas_place_words(path, words), path);
 }
 
 static size_t same_kind(const struct sheet_mark_ref *ref, size_t i, size_t n)
@@ -388,7 +400,7 @@ static int tell_marks(const struct exam *e, struct buf *out, struct err *err)
     const double k = e->result.scale.mm_per_px;
     for (size_t i = 0; i < n;) {
         size_t run = same_kind(ref, i, n);
-        char many[40] = "", u[48];
+        char many[40] = "", u[48], path[48], place[160];
         if (run > 1)
             snprintf(many, sizeof many, ", %zu points", run);
         if (ref[i].mark->sd > 0.0 && k > 0.0)
@@ -397,8 +409,9 @@ static int tell_marks(const struct exam *e, struct buf *out, struct err *err)
             snprintf(u, sizeof u, "%.2f px", ref[i].mark->sd);
         else
             snprintf(u, sizeof u, "%.2f mm, default", e->config.mark[ref[i].kind].u_mm);
-        wrapf(out, "  ", 4, "%.*s%s: %s, %s", (int)stem(ref[i].name), ref[i].name, many,
-              rec_by_word(ref[i].mark->by), u);
+        snprintf(path, sizeof path, "%.*s", (int)stem(ref[i].name), ref[i].name);
+        place_words(path, place);
+        wrapf(out, "  ", 4, "%s%s: %s, %s", place, many, rec_by_word(ref[i].mark->by), u);
         i += run;
     }
     free(ref);
@@ -465,10 +478,64 @@ int plumb_rec_table(const struct exam *e, struct buf *out, struct err *err)
     return plumb_buf_check(out, err);
 }
 
+static bool same_kind_of_id(const char *a, const char *b)
+{
+    size_t n = strcspn(a, ".");
+    return strcspn(b, ".") == n && strncmp(a, b, n) == 0;
+}
+
+/* How many before i are left out for the same reason; with like: and are of its kind ("stop"). */
+static size_t asides_before(const struct meas_result *r, size_t i, bool like)
+{
+    size_t n = 0;
+    for (size_t j = 0; j < i; j++)
+        n += r->missing[j].aside == r->missing[i].aside &&
+             (!like || same_kind_of_id(r->missing[j].id, r->missing[i].id));
+    return n;
+}
+
+/* "stop.*", or the whole id when it is the only one of its kind there. */
+static void aside_name(const struct meas_result *r, size_t i, char out[MEAS_ID])
+{
+    const struct meas_missing *m = &r->missing[i];
+    const char *last = strrchr(m->id, '.');
+    bool several = false;
+    for (size_t j = i + 1; j < r->n_missing; j++)
+        several = several ||
+                  (r->missing[j].aside == m->aside && same_kind_of_id(r->missing[j].id, m->id));
+    bool corrected = last != NULL && strcmp(last, ".corrected") == 0;
+    if (several)
+        snprintf(out, MEAS_ID, "%.*s.*%s", (int)strcspn(m->id, "."), m->id, corrected ? last : "");
+    else
+        plumb_text_copy(out, MEAS_ID, m->id);
+}
+
+/* One line for all that nobody waits for, for one reason. */
+static void tell_aside(const struct meas_result *r, size_t first, struct buf *out)
+{
+    char line[LINE_MAX_BYTES], name[MEAS_ID];
+    int n = snprintf(line, sizeof line, "left out, since %s:", r->missing[first].aside);
+    const char *comma = " ";
+    for (size_t i = first; i < r->n_missing; i++) {
+        if (r->missing[i].aside != r->missing[first].aside || asides_before(r, i, true) > 0)
+            continue;
+        aside_name(r, i, name);
+        n += snprintf(line + n, sizeof line - (size_t)n, "%s%s", comma, name);
+        comma = ", ";
+    }
+    rec_wrap(out, "", 4, line);
+}
+
 int plumb_rec_missing(const struct exam *e, struct buf *out, struct err *err)
 {
-    for (size_t i = 0; i < e->result.n_missing; i++)
-        wrapf(out, "", 4, "%s lacks %s", e->result.missing[i].id, e->result.missing[i].lacks);
+    const struct meas_result *r = &e->result;
+    for (size_t i = 0; i < r->n_missing; i++)
+        if (r->missing[i].aside == NULL)
+            wrapf(out, "", 4, "%s [%s] needs %s", r->missing[i].label, r->missing[i].id,
+                  r->missing[i].lacks);
+    for (size_t i = 0; i < r->n_missing; i++)
+        if (r->missing[i].aside != NULL && asides_before(r, i, false) == 0)
+            tell_aside(r, i, out);
     return plumb_buf_check(out, err);
 }
 
@@ -528,15 +595,17 @@ int plumb_rec_budget(const struct exam *e, struct buf *out, struct err *err)
     for (size_t i = 0; i < r->n_quantities; i++) {
         char value[96];
         rec_value_words(&r->quantity[i], value);
-        plumb_buf_addf(out, "%s  %s\n", r->quantity[i].id, value);
+        plumb_buf_addf(out, "%s [%s]  %s\n", r->quantity[i].label, r->quantity[i].id, value);
         size_t n = sum_shares(r, i, share);
         double total = 0.0;
         for (size_t j = 0; j < n; j++)
             total += share[j].variance;
-        for (size_t j = 0; j < n && total > 0.0; j++)
+        for (size_t j = 0; j < n && total > 0.0; j++) {
+            char place[160];
+            place_words(share[j].name, place);
             if (100.0 * share[j].variance / total >= least_percent)
-                plumb_buf_addf(out, "  %3.0f %%  %s\n", 100.0 * share[j].variance / total,
-                               share[j].name);
+                plumb_buf_addf(out, "  %3.0f %%  %s\n", 100.0 * share[j].variance / total, place);
+        }
     }
     free(share);
     return plumb_buf_check(out, err);

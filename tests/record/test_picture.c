@@ -37,6 +37,7 @@ static void measure(struct exam *e)
 {
     struct err err = {0};
     struct meas_film film = {.width = e->film.width, .height = e->film.height};
+    plumb_meas_result_release(&e->result);
     if (plumb_meas_config_default(&e->config, &err) != 0 ||
         plumb_meas_run(&e->sheet, &film, &e->config, &e->result, &err) != 0)
         fail_msg("%s", err.text);
@@ -391,19 +392,28 @@ static void elsewhere_the_film_is_untouched(void **state)
     release(&e);
 }
 
+static size_t touched_pixels(const struct exam *e)
+{
+    struct image i = {0};
+    size_t touched = 0;
+    draw(e, true, &i);
+    for (size_t y = 0; y < e->film.height; y++)
+        for (size_t x = 0; x < e->film.width; x++)
+            touched += inked(e, &i, x, y);
+    image_release(&i);
+    return touched;
+}
+
 static void a_full_site_leaves_most_of_the_film_bare(void **state)
 {
     (void)state;
     struct exam e;
-    struct image i = {0};
     make_exam(&e, 1400, 1900);
-    draw(&e, true, &i);
-    size_t touched = 0;
-    for (size_t y = 0; y < 1900; y++)
-        for (size_t x = 0; x < 1400; x++)
-            touched += inked(&e, &i, x, y);
-    assert_true(touched < 1400 * 1900 / 12); /* numbers and lines together */
-    image_release(&i);
+    /* numbers and lines together */
+    assert_true(touched_pixels(&e) < 1400 * 1900 / 10);
+    e.sheet.n_pins = 0;
+    measure(&e);
+    assert_true(touched_pixels(&e) < 1400 * 1900 / 12);
     release(&e);
 }
 
@@ -493,6 +503,26 @@ static void a_dimension_line_is_as_long_as_the_distance(void **state)
             assert_true(share > 0.3 && share < 0.8);
         }
     }
+    release(&e);
+}
+
+/* Tips and shoulders of two pins: the drawn line is as long as the value, half way between them. */
+static void lines_between_pins_are_what_they_say(void **state)
+{
+    (void)state;
+    struct exam e;
+    struct dimension d[DIMENSIONS_MAX];
+    make_exam(&e, 1000, 1350);
+    size_t n = dimensions_make(&e, 18.0, d);
+    const double k = e.result.scale.mm_per_px;
+    static const char *const ids[] = {"pins.gap.1-2", "pins.tip.1-2", "pins.shoulder.1-2"};
+    for (size_t i = 0; i < sizeof ids / sizeof ids[0]; i++) {
+        const struct dimension *x = named(d, n, ids[i]);
+        assert_true(x->has_line);
+        double mm = plumb_meas_find(&e.result, ids[i])->v.value;
+        assert_true(fabs(k * geo_dist(x->a, x->b) - fabs(mm)) < 1e-6);
+    }
+    assert_false(named(d, n, "pins.angle.1-2")->has_line);
     release(&e);
 }
 
@@ -814,6 +844,7 @@ int main(void)
         cmocka_unit_test(the_plan_is_a_broken_outline),
         cmocka_unit_test(elsewhere_the_film_is_untouched),
         cmocka_unit_test(a_full_site_leaves_most_of_the_film_bare),
+        cmocka_unit_test(lines_between_pins_are_what_they_say),
         cmocka_unit_test(a_found_mark_makes_a_proposal),
         cmocka_unit_test(a_dimension_line_is_as_long_as_the_distance),
         cmocka_unit_test(no_two_dimension_lines_lie_on_each_other),

@@ -30,16 +30,21 @@ static void random_site(struct unc_rng *r, struct site *s, struct placing *p)
         s->near_end[i].y = s->length + 3.0;
         s->apex[i].y = spread(r, 11.0, 16.0);
     }
+    s->second_top.y = spread(r, -1.0, 1.0);
+    s->second_deg = spread(r, -4.0, 4.0);
+    s->second_length = spread(r, 9.0, 14.0);
+    s->second_width = spread(r, 2.0, 3.5);
+    s->age_years = spread(r, 25.0, 75.0);
     *p = (struct placing){spread(r, 0.0, 360.0), spread(r, 0.02, 0.04), false, 0};
     p->mirrored = plumb_unc_rng_uniform(r) < 0.5;
 }
 
-enum { OBJECTS = 5 };
+enum { OBJECTS = 6 };
 
 /* Which object a mark is on: 0 the pin, else an index of its own. */
 static int object_of(const char *name)
 {
-    static const char *const word[] = {"mesial.", "distal.", "bounds[", "site_tooth."};
+    static const char *const word[] = {"mesial.", "distal.", "bounds[", "site_tooth.", "pins["};
     for (int i = 0; i + 1 < OBJECTS; i++)
         if (strncmp(name, word[i], strlen(word[i])) == 0)
             return i + 1;
@@ -66,6 +71,7 @@ static double spoil(struct unc_rng *r, const struct meas_config *c, const struct
     double lean = c->lean.u_mm * rad * plumb_unc_rng_normal(r);
     s->gauge[0].mm = s->gauge[0].mm / cos(lean) + c->gauge_size.u_mm * plumb_unc_rng_normal(r);
     s->gauge[1].mm += c->gauge_size.u_mm * plumb_unc_rng_normal(r);
+    s->site.age_years = round(s->site.age_years);
     return fabs(lean) / rad;
 }
 

@@ -16,7 +16,12 @@ void site_default(struct site *s)
                        .site_apex = {0.6, 11.5},
                        .fracture = {{2.2, 0.3}, {-2.3, 2.5}},
                        .plan_length = 7.0,
-                       .plan_width = 3.0};
+                       .plan_width = 3.0,
+                       .second_top = {-9.0, 0.8},
+                       .second_deg = 5.5,
+                       .second_length = 10.5,
+                       .second_width = 2.8,
+                       .age_years = 46.0};
     for (int i = 0; i < 2; i++) {
         double side = i == MESIAL ? 1.0 : -1.0;
         s->cej[i] = (struct geo_point){side * 4.0, -1.0};
@@ -59,20 +64,55 @@ static void put_path(struct mark_path *path, const struct placing *p, struct geo
         path->at[i] = put(p, geo_mix(a, b, i / (POINTS - 1.0)), sd);
 }
 
-static void put_pin(const struct site *s, const struct placing *p, double sd, struct sheet *out)
+/* A cylinder: where its shoulder is, and how it stands. */
+struct pole {
+    struct geo_point top;
+    double deg, length, width;
+};
+
+static struct pole first_pole(const struct site *s)
 {
-    struct geo_point dir = lean(s->pin_deg), tip = geo_mul(dir, s->length), top = {0.0, 0.0};
-    struct geo_point across = {dir.y, -dir.x}; /* towards mesial */
-    out->pin.shoulder = put(p, top, sd);
-    out->pin.tip = put(p, tip, sd);
-    out->pin.stop = put(p, geo_mul(dir, -2.0), sd);
-    out->pin.axis[0] = put(p, top, sd);
-    out->pin.axis[1] = put(p, tip, sd);
+    return (struct pole){{0.0, 0.0}, s->pin_deg, s->length, s->width};
+}
+
+static struct pole second_pole(const struct site *s)
+{
+    return (struct pole){s->second_top, s->second_deg, s->second_length, s->second_width};
+}
+
+static struct geo_point pole_tip(const struct pole *q)
+{
+    return geo_add(q->top, geo_mul(lean(q->deg), q->length));
+}
+
+/* One of the four corners: the crown or apical end of the side towards mesial or distal. */
+static struct geo_point pole_corner(const struct pole *q, int side, bool apical)
+{
+    struct geo_point dir = lean(q->deg), across = {dir.y, -dir.x}; /* towards mesial */
+    struct geo_point off = geo_mul(across, (side == MESIAL ? 0.5 : -0.5) * q->width);
+    return geo_add(apical ? pole_tip(q) : q->top, off);
+}
+
+static void put_pole(const struct pole *q, const struct placing *p, double sd,
+                     struct sheet_pin *out)
+{
+    out->shoulder = put(p, q->top, sd);
+    out->tip = put(p, pole_tip(q), sd);
+    out->stop = put(p, geo_sub(q->top, geo_mul(lean(q->deg), 2.0)), sd);
+    out->axis[0] = put(p, q->top, sd);
+    out->axis[1] = put(p, pole_tip(q), sd);
     for (int i = 0; i < SIDES; i++) {
-        struct geo_point off = geo_mul(across, (i == MESIAL ? 0.5 : -0.5) * s->width);
-        out->pin.side[i][0] = put(p, geo_add(top, off), sd);
-        out->pin.side[i][1] = put(p, geo_add(tip, off), sd);
+        out->side[i][0] = put(p, pole_corner(q, i, false), sd);
+        out->side[i][1] = put(p, pole_corner(q, i, true), sd);
     }
+}
+
+static void put_pins(const struct site *s, const struct placing *p, double sd, struct sheet *out)
+{
+    const struct pole first = first_pole(s), second = second_pole(s);
+    put_pole(&first, p, sd, &out->pin);
+    out->n_pins = 1;
+    put_pole(&second, p, sd, &out->pins[0]);
     out->n_gauges = 2;
     struct sheet_gauge *along = &out->gauge[0], *wide = &out->gauge[1];
     strcpy(along->name, "drill, tip to shoulder");
@@ -92,7 +132,8 @@ void site_sheet(const struct site *s, const struct placing *p, double sd, struct
     plumb_sheet_init(out);
     strcpy(out->film.file, "site.png");
     out->site.tooth = p->tooth;
-    put_pin(s, p, sd, out);
+    out->site.age_years = s->age_years;
+    put_pins(s, p, sd, out);
     for (int i = 0; i < SIDES; i++) {
         struct sheet_neighbour *nb = &out->side[i];
         struct geo_point dir = lean(s->root_deg[i]);
@@ -168,6 +209,21 @@ static double side_clearance(const struct site *s, int side, double width, doubl
     return fmin(top, end);
 }
 
+static double to_segment(struct geo_point p, struct geo_point a, struct geo_point b)
+{
+    double len = geo_dist(a, b), t = geo_dot(geo_sub(p, a), geo_sub(b, a)) / (len * len);
+    return geo_dist(p, geo_mix(a, b, fmin(fmax(t, 0.0), 1.0)));
+}
+
+/* Between the sides that face each other, which do not cross: from one of their four ends. */
+static double pole_gap(const struct pole *mesial, const struct pole *distal)
+{
+    struct geo_point a = pole_corner(mesial, DISTAL, false), b = pole_corner(mesial, DISTAL, true);
+    struct geo_point c = pole_corner(distal, MESIAL, false), d = pole_corner(distal, MESIAL, true);
+    return fmin(fmin(to_segment(a, c, d), to_segment(b, c, d)),
+                fmin(to_segment(c, a, b), to_segment(d, a, b)));
+}
+
 size_t site_truth(const struct site *s, struct site_value e[SITE_VALUES])
 {
     struct geo_point p = lean(s->pin_deg), tip = geo_mul(p, s->length);
@@ -197,6 +253,8 @@ size_t site_truth(const struct site *s, struct site_value e[SITE_VALUES])
         E(i == MESIAL ? "loss.mesial" : "loss.distal", loss);
         E(i == MESIAL ? "loss_pct.mesial" : "loss_pct.distal",
           100.0 * loss / (e[14 + i].value - 2.0));
+        E(i == MESIAL ? "loss_age.mesial" : "loss_age.distal",
+          100.0 * loss / (e[14 + i].value - 2.0) / s->age_years);
     }
     struct geo_point a = apical_of(s), m = {a.y, -a.x}, plan = geo_mul(p, s->plan_length);
     struct geo_point top = geo_mix(s->site_cej[0], s->site_cej[1], 0.5);
@@ -222,6 +280,12 @@ size_t site_truth(const struct site *s, struct site_value e[SITE_VALUES])
     E("plan.depth.distal", geo_dot(geo_sub(plan, s->crest[1]), p));
     E("plan.bound.1", s->bound_v - plan.y);
     E("plan.bound_axis.1", (s->bound_v - plan.y) / p.y);
+    const struct pole first = first_pole(s), second = second_pole(s);
+    struct geo_point mean = lean(0.5 * (s->pin_deg + s->second_deg));
+    E("pins.angle.1-2", s->second_deg - s->pin_deg);
+    E("pins.gap.1-2", pole_gap(&first, &second));
+    E("pins.tip.1-2", geo_dot(geo_sub(pole_tip(&second), pole_tip(&first)), mean));
+    E("pins.shoulder.1-2", geo_dot(geo_sub(second.top, first.top), mean));
 #undef E
     return n;
 }

@@ -19,6 +19,9 @@ struct site {
     double bound_v;                            /* a bound straight across at this depth */
     struct geo_point site_top, site_cej[2], site_apex, fracture[2];
     double plan_length, plan_width; /* on the pin's axis, from the shoulder */
+    struct geo_point second_top;    /* a second pin's shoulder, distal of the first */
+    double second_deg, second_length, second_width;
+    double age_years;
 };
 struct placing {
     double turn_deg, mm_per_px;
@@ -30,7 +33,7 @@ void site_default(struct site *s);
 /* Every mark with the same sd, px (0: the defaults). */
 void site_sheet(const struct site *s, const struct placing *p, double sd, struct sheet *out);
 /* What must be measured of it, by trigonometry. */
-enum { SITE_VALUES = 64 };
+enum { SITE_VALUES = 72 };
 struct site_value {
     const char *id;
     double value;
