@@ -80,42 +80,71 @@ static inline double clamp(double v, double hi)
     return v < 0.0 ? 0.0 : v > hi ? hi : v;
 }
 
+/* Air is the darkest tenth of a film; a holder's frame may be as dark, all round. */
+static const double air_share = 0.10, frame = 0.07;
+
 static size_t bin_of(double level)
 {
     return (size_t)(clamp(level, 1.0) * (FIND_LEVELS - 1) + 0.5);
 }
 
-static double level_at_rank(const struct find_scene *sc, double share)
+struct levels {
+    size_t count[FIND_LEVELS], n;
+};
+
+static double shown(const struct find_image *im, size_t i)
 {
+    return im->inverted ? 1.0 - pixel(im, i) : pixel(im, i);
+}
+
+/* Levels of the image without a margin of mx, my pixels. */
+static void levels_of(const struct find_image *im, size_t mx, size_t my, struct levels *out)
+{
+    memset(out, 0, sizeof *out);
+    for (size_t y = my; y + my < im->height; y++)
+        for (size_t x = mx; x + mx < im->width; x++, out->n++)
+            out->count[bin_of(shown(im, y * im->width + x))]++;
+}
+
+/* The bin at which so large a share of the levels lies at or below. */
+static size_t bin_at(const struct levels *l, double share)
+{
+    double sum = 0.0;
     size_t i = 0;
-    while (i < FIND_LEVELS && sc->darker[i + 1] < share)
+    while (i + 1 < FIND_LEVELS && (sum += (double)l->count[i]) < share * (double)l->n)
         i++;
-    return (double)i / FIND_LEVELS;
+    return i;
+}
+
+static struct geo_point air_of(const struct find_image *im)
+{
+    double w = (double)im->width, h = (double)im->height, sx = 0.0, sy = 0.0, found = 0.0;
+    size_t mx = (size_t)(frame * w), my = (size_t)(frame * h);
+    struct levels l;
+    levels_of(im, mx, my, &l);
+    size_t dark = bin_at(&l, air_share);
+    for (size_t y = my; y + my < im->height; y++) {
+        for (size_t x = mx; x + mx < im->width; x++) {
+            if (bin_of(shown(im, y * im->width + x)) > dark)
+                continue;
+            sx += (double)x;
+            sy += (double)y;
+            found += 1.0;
+        }
+    }
+    double k = found > 0.0 ? 1.0 / found : 0.0, half = 0.5 * hypot(w, h);
+    return (struct geo_point){(sx * k - 0.5 * (w - 1.0)) / half, (sy * k - 0.5 * (h - 1.0)) / half};
 }
 
 void find_scene_of(const struct find_image *small, struct find_scene *out)
 {
-    size_t count[FIND_LEVELS] = {0}, n = small->width * small->height, dark = 0;
-    double sx = 0.0, sy = 0.0, w = (double)small->width, h = (double)small->height;
-    for (size_t i = 0; i < n; i++)
-        count[bin_of(small->inverted ? 1.0 - pixel(small, i) : pixel(small, i))]++;
+    struct levels l;
+    levels_of(small, 0, 0, &l);
     out->darker[0] = 0.0;
     for (size_t i = 0; i < FIND_LEVELS; i++)
-        out->darker[i + 1] = out->darker[i] + (double)count[i] / (double)n;
-    out->range = level_at_rank(out, 0.99) - level_at_rank(out, 0.01) + 1.0 / FIND_LEVELS;
-    double quarter = level_at_rank(out, 0.25);
-    for (size_t i = 0; i < n; i++) {
-        double v = small->inverted ? 1.0 - pixel(small, i) : pixel(small, i);
-        if ((double)bin_of(v) / FIND_LEVELS > quarter)
-            continue;
-        size_t row = i / small->width;
-        sx += (double)(i % small->width);
-        sy += (double)row;
-        dark++;
-    }
-    double half = 0.5 * hypot(w, h), k = dark > 0 ? 1.0 / (double)dark : 0.0;
-    out->air =
-        (struct geo_point){(sx * k - 0.5 * (w - 1.0)) / half, (sy * k - 0.5 * (h - 1.0)) / half};
+        out->darker[i + 1] = out->darker[i] + (double)l.count[i] / (double)l.n;
+    out->range = (double)(bin_at(&l, 0.99) - bin_at(&l, 0.01) + 1) / FIND_LEVELS;
+    out->air = air_of(small);
 }
 
 double find_scene_rank(const struct find_scene *sc, double level)

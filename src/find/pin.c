@@ -13,12 +13,14 @@ static const struct pin_params defaults = {.small_side = 480,
                                            .n_cells = 160,
                                            .n_coarse = 40,
                                            .n_fine = 8};
-static const double hopeless = 0.05; /* of the best lead's score */
+static const double hopeless = 0.01; /* first opinion below which nothing is measured */
+static const double squat_aspect = 0.8;
 /* Standard uncertainty of an end's own shift: a share of it, and what the model leaves out, as a
  * share of the width (study on phantoms, see pin_ends.c). */
 /* Surroundings unlike on both sides shift the flanks unlike: a share of the flanks' shift. */
 static const double uneven_sides = 0.05;
 static const double end_share = 0.4, end_floor = 0.008;
+static const double near_cells = 3.5;  /* reduced px: of the 5 that the first window reaches */
 static const double shank_scale = 1.5; /* reduced px */
 enum { FINE_MAX = 8, SIDE_MIN = 64, CHAIN_MAX = 2 };
 
@@ -105,14 +107,18 @@ struct lead {
     double score;
 };
 
-/* Length of steep, straight, bright flanks up to a free end; 0: no pin. */
-static double lead_score(const struct pin_body *b, const struct pin_ends *e, double slope)
+/* The judge's first opinion, from the reduced film; 0: no free end, or too squat. What stands on
+ * the axis of a shank (squat_ok) may be short: a ball or a crown before the pin may hide a part. */
+static double lead_score(const struct pin_body *b, const struct pin_ends *e,
+                         const struct find_scene *scene, bool squat_ok)
 {
+    struct pin_features f;
     double length = b->strip.ds * (double)(b->i1 - b->i0);
-    double straight = fmax(b->flank[0].scale, b->flank[1].scale) / b->im->scale;
-    if (e->kind[1] != PIN_END_FREE || length < defaults.min_aspect * b->width)
+    double least = squat_ok ? squat_aspect : defaults.min_aspect;
+    if (e->kind[1] != PIN_END_FREE || length < least * b->width)
         return 0.0;
-    return length * b->seen * b->slope / (b->slope + 6.0 * slope) / (1.0 + straight * straight);
+    pin_features_of(b, e, scene, &f);
+    return pin_confidence(&f);
 }
 
 static int follow(const struct find_image *small, const struct find_scene scene[2],
@@ -128,7 +134,7 @@ static int follow(const struct find_image *small, const struct find_scene scene[
     pin_ends_turn(&out->body, scene[c->inverted].air, &e);
     out->kind[0] = e.kind[0];
     out->kind[1] = e.kind[1];
-    out->score = lead_score(&out->body, &e, slope);
+    out->score = lead_score(&out->body, &e, &scene[c->inverted], c->limited);
     return 0;
 }
 
@@ -159,18 +165,19 @@ static struct trail trail_of(const struct pin_body *b)
 }
 
 /* Are the flanks of t within the window of c, half at least of it, at the point p of t's axis? */
-static bool in_window(const struct trail *t, struct geo_point p, const struct pin_candidate *c)
+static bool in_window(const struct trail *t, struct geo_point p, const struct pin_candidate *c,
+                      double unit)
 {
     double off = fabs(plumb_geo_across(&c->axis, p)), gap = 0.5 * fabs(t->width - c->width);
-    return off + gap < 0.15 * c->width;
+    return off + gap < fmax(0.15 * c->width, near_cells * unit);
 }
 
 /* Would the candidate lead to where another one has led? */
-static bool is_followed(const struct trail *t, size_t n, const struct pin_candidate *c)
+static bool is_followed(const struct trail *t, size_t n, const struct pin_candidate *c, double unit)
 {
     for (size_t i = 0; i < n; i++)
-        if (t[i].inverted == c->inverted && in_window(&t[i], t[i].from, c) &&
-            in_window(&t[i], t[i].to, c))
+        if (t[i].inverted == c->inverted && in_window(&t[i], t[i].from, c, unit) &&
+            in_window(&t[i], t[i].to, c, unit))
             return true;
     return false;
 }
@@ -249,7 +256,7 @@ static int keep_lead(struct search *s, struct lead *l, int depth, struct err *er
 static int follow_one(struct search *s, const struct pin_candidate *c, struct err *err)
 {
     struct lead l = {0};
-    if (is_followed(s->trail, s->n_trail, c))
+    if (is_followed(s->trail, s->n_trail, c, s->view[0].scale))
         return 0;
     s->followed[c->inverted]++;
     int rc = follow(&s->view[c->inverted], s->scene, c, s->slope, &l, err);
@@ -347,7 +354,7 @@ static int measure_leads(const struct film *film, const struct lead *best, size_
 {
     struct judged j[FINE_MAX];
     size_t found = 0;
-    for (size_t i = 0; i < n && best[i].score > hopeless * best[0].score; i++) {
+    for (size_t i = 0; i < n && best[i].score > hopeless; i++) {
         int rc = measure(film, &best[i].body, scene, least, &j[found].pin, err);
         if (rc != 0)
             return rc;

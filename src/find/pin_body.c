@@ -13,7 +13,9 @@
 #include <string.h>
 #include "find/pin_internal.h"
 
-static const double edge_sd_px = 1.6;    /* near the blur of a detector's chain: best signal */
+/* Near the blur of the whole chain, 0.05 to 0.15 mm on pins of 1.5 to 4.2 mm: best signal. */
+static const double edge_sd_px = 1.6, edge_sd = 0.025;
+static const double row_mean = 0.02;     /* of the width: rows averaged to either side */
 static const double small_sd_px = 1.0;   /* of the reduced film: block means have blurred already */
 static const double rows_most = 900.0;   /* rows of a strip */
 static const double cols_most = 220.0;   /* columns across the pin's width */
@@ -21,9 +23,11 @@ static const double strip_half = 0.72;   /* of the width: flanks and their surro
 static const double collar_half = 1.25;  /* and the collar */
 static const double ok_slope = 0.3;      /* of the median slope: weaker is another edge */
 static const double min_scale_px = 0.02; /* rounding of 8-bit films */
-static const double off_line = 5.0;      /* robust deviations: farther is no edge of this flank */
-static const double flute_depth = 0.22;  /* of the width: a row this far inside may be a flute's */
-static const double crooked = 0.06;      /* of the width: no pin's flank, not even a drill's */
+static const double land_share = 0.012; /* of the width: rows this near to the envelope are lands */
+static const double rough_px = 1.0, rough_share = 0.008; /* deviations of no smooth flank */
+static const double off_line = 5.0;     /* robust deviations: farther is no edge of this flank */
+static const double flute_depth = 0.22; /* of the width: a row this far inside may be a flute's */
+static const double crooked = 0.06;     /* of the width: no pin's flank, not even a drill's */
 /* Student's factor for 95 % with 7 degrees of freedom against the normal one: 2.36 / 1.96. */
 static const double few_blocks = 1.2;
 enum { RUN_MIN = 16, BLOCKS = 8 }; /* rows; parts of a flank */
@@ -67,9 +71,17 @@ static void mark_rows(struct pin_body *b, int side, double limit)
 
 static bool fit_both(struct pin_body *b, size_t i0, size_t i1)
 {
-    double least = fmax(min_scale_px, 0.1 * (b->im->scale - 1.0));
-    return pin_flank_fit(&b->strip, &b->rows, 0, i0, i1, least, &b->flank[0]) &&
-           pin_flank_fit(&b->strip, &b->rows, 1, i0, i1, least, &b->flank[1]);
+    double least = fmax(min_scale_px, 0.1 * (b->im->scale - 1.0)), rough = 0.0;
+    for (int k = 0; k < 2; k++) {
+        if (!pin_flank_fit(&b->strip, &b->rows, k, i0, i1, least, &b->flank[k]))
+            return false;
+        rough = fmax(rough, fmax(b->flank[k].dips, b->flank[k].scale));
+    }
+    /* Not straight as it is: flutes or threads perhaps, whose lands are. */
+    if (rough > fmax(rough_px * b->im->scale, rough_share * b->width))
+        return pin_lands_fit(&b->strip, &b->rows, i0, i1, fmax(b->im->scale, land_share * b->width),
+                             b->flank);
+    return true;
 }
 
 /* Edges far off the fitted line are no flank: the run is drawn anew without them. */
@@ -97,8 +109,10 @@ static int look_across(struct pin_body *b, double window, double half, struct er
     rc = pin_rows_make(b->strip.rows, &b->rows, err);
     if (rc != 0)
         return rc;
-    double sd = b->im->scale > 1.0 ? small_sd_px * b->im->scale : edge_sd_px;
-    pin_rows_measure(&b->strip, 0.5 * b->width, window, sd / b->strip.dt, &b->rows);
+    bool small = b->im->scale > 1.0;
+    double sd = small ? small_sd_px * b->im->scale : fmax(edge_sd_px, edge_sd * b->width);
+    size_t reach = small ? 0 : (size_t)(row_mean * b->width / b->strip.ds);
+    pin_rows_measure(&b->strip, 0.5 * b->width, window, sd / b->strip.dt, reach, &b->rows);
     return 0;
 }
 
@@ -468,7 +482,7 @@ void pin_body_flip(struct pin_body *b)
     b->i1 = st->rows - 1 - i0;
     b->flank[0] = b->flank[1]; /* t = a + b s with s and t both reversed: a turns, b stays */
     b->flank[1] = f;
-    b->flank[0].a = -b->flank[0].a;
+    b->flank[0].a = -b->flank[0].a; /* rough_b as b */
     b->flank[1].a = -b->flank[1].a;
     b->outside[0] = b->outside[1];
     b->outside[1] = out;

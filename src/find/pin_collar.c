@@ -5,11 +5,13 @@
  * out of the film's plane shows the half of its rim that lies nearer to the tip, an ellipse
  * s(x) = s0 + k sqrt(1 - x^2/R^2), x across, R the collar's radius, s0 where the axis crosses the
  * face: read off the collar's columns beside the pin, its edge there lies up to k apically of s0.
+ * A face counts only where the collar's own rim is seen on both sides and the face is certain.
  * Stop: silicone, weak, that begins and ends again on both flanks alike. Its shadow grows with the
  * path, so a lean turns its edges into ramps whose middle is the face's place on the axis.
  *
- * Limits: a shank thicker than the pin is a shoulder too. A stop before a root's edge or over a
- * film's border may go unseen.
+ * Limits: a shank thicker than the pin is a shoulder too; a hand piece wider than twice the pin is
+ * none. Silicone is hardly denser than tissue: a stop is listed only where it stands out clearly
+ * from all that lies behind it, which is seldom.
  */
 #include <math.h>
 #include <stdlib.h>
@@ -20,11 +22,18 @@ static const double end_sd_px = 2.0;
 static const double flank_gap_px = 3.0;  /* the flank's own blur */
 static const double collar_rise = 0.5;   /* of the flanks' contrast: metal beside the flank */
 static const double collar_metal = 0.55; /* of the same, lasting */
-static const double stop_noise = 4.0;    /* robust deviations of the sides' slopes */
-static const double stop_alike = 2.5;    /* largest ratio of the two sides' steps */
+/* A stop: 1 to 2 mm of silicone about pins of 1.5 to 3.5 mm, well below metal; common practice. */
 static const double stop_thin = 0.25, stop_thick = 1.7; /* widths */
-static const double most_lean = 0.35;                   /* sin of 20 degrees */
-static const double shoulder_shift = 0.8;               /* as the gain of a flat tip (pin_ends.c) */
+static const double stop_alike = 2.0;                   /* largest ratio of the two sides' steps */
+static const double stop_most = 0.4;                    /* of the flanks' contrast */
+static const double stop_least = 8.0;  /* its step over what the surroundings leave over */
+static const double stop_beside = 0.6; /* widths of surroundings to either side */
+static const double stop_apart = 0.15, stop_floor = 0.015; /* widths: the faces of both sides */
+static const double collar_least = 1.12;  /* radii: a collar stands out by so much */
+static const double collar_room = 0.6;    /* widths from the film's edge */
+static const double collar_sure = 0.05;   /* widths: a less certain face is none */
+static const double most_lean = 0.35;     /* sin of 20 degrees */
+static const double shoulder_shift = 0.8; /* as the gain of a flat tip (pin_ends.c) */
 
 enum { COLUMNS = 24, COLUMNS_MIN = 6 };
 
@@ -139,8 +148,7 @@ static int face_columns(const struct pin_body *b, size_t i, double radius, struc
 {
     const struct find_strip *st = &b->strip;
     double wr = b->width / st->ds, r = 0.5 * b->width + flank_gap_px;
-    double rim = radius > 0.0 ? radius - flank_gap_px : fmin(1.6 * r, -st->t0 - 4.0);
-    double big = radius > 0.0 ? radius : 4.0 * r;
+    double rim = radius - flank_gap_px;
     size_t reach = (size_t)fmax(8.0, 0.25 * wr), i0 = i > reach ? i - reach : 0;
     size_t i1 = i + reach < st->rows ? i + reach : st->rows - 1, n = i1 - i0 + 1;
     struct find_kernel k = find_kernel_make(fmin(5.0, end_sd_px / st->ds + 0.5));
@@ -155,7 +163,7 @@ static int face_columns(const struct pin_body *b, size_t i, double radius, struc
         pin_band(b, i0, i1, t - half, t + half, v);
         if (find_edge_in_row(v, n, 0, n, -1, &k, &at) <= 0.0)
             continue;
-        c->f[c->n] = sqrt(fmax(0.0, 1.0 - x * x / (big * big)));
+        c->f[c->n] = sqrt(fmax(0.0, 1.0 - x * x / (radius * radius)));
         c->s[c->n++] = pin_body_s(b, i0) + st->ds * at;
     }
     free(v);
@@ -210,73 +218,128 @@ static int measure_shoulder(const struct pin_body *b, struct sides *s, struct pi
         return 0;
     size_t a = (size_t)(0.25 * s->wr), z = (size_t)(0.08 * s->wr) + 3;
     double radius = at > a ? collar_radius(b, at - a, at - (z < a ? z : a)) : 0.0;
+    /* What has no rim of its own is a frame, a crown, a hand piece: no face to measure from. */
+    if (radius < collar_least * 0.5 * b->width || (double)at < collar_room * s->wr)
+        return 0;
     int rc = face_columns(b, at, radius, &c, err);
     if (rc != 0)
         return rc;
-    e->has_shoulder = true;
+    if (c.n < COLUMNS_MIN)
+        return 0;
     e->shoulder_gain = shoulder_shift;
-    e->shoulder = pin_body_s(b, at);
-    e->u_shoulder = 0.05 * b->width;
-    if (c.n >= COLUMNS_MIN)
-        face_fit(&c, radius > 0.0 ? radius : 0.6 * b->width, e);
+    face_fit(&c, radius, e);
+    e->has_shoulder = e->u_shoulder < collar_sure * b->width;
     return 0;
 }
 
-static double robust_slope(const struct pin_body *b, const struct sides *s)
+/* One side's level over a stop, in row units: a slope all along and a step of amp from row j to row
+ * i; rms is what is left over. */
+struct box {
+    double amp, rms;
+};
+
+/* Sums for the least squares of level = p + q x + amp box(x). */
+struct box_sums {
+    double n, x, xx, in, xin, y, xy, iny, yy;
+};
+
+static void box_add(struct box_sums *m, const float *level, size_t from, size_t to, double mid,
+                    double in)
 {
-    float *v = b->rows.room;
-    for (size_t i = 0; i < s->n; i++) {
-        v[2 * i] = fabsf(s->slope[0][i]);
-        v[2 * i + 1] = fabsf(s->slope[1][i]);
+    for (size_t k = from; k < to; k++) {
+        double x = (double)k - mid, y = (double)level[k];
+        m->n += 1.0;
+        m->x += x;
+        m->xx += x * x;
+        m->in += in;
+        m->xin += in * x;
+        m->y += y;
+        m->xy += x * y;
+        m->iny += in * y;
+        m->yy += y * y;
     }
-    double sd = 1.4826 * find_quantile_f(v, 2 * s->n, 0.5);
-    return fmax(sd, 1e-4);
 }
 
-/* Strength of a stop that begins at row i and ends at row j (j crownwards): the weakest of the four
- * steps, 0 when the sides are unlike. */
-static double stop_strength(const struct sides *s, size_t i, size_t j)
+/* With p and q taken out of box and level first (Frisch & Waugh 1933). */
+static struct box box_solve(const struct box_sums *m)
 {
-    double v[4] = {(double)s->slope[0][i], (double)s->slope[1][i], -(double)s->slope[0][j],
-                   -(double)s->slope[1][j]};
-    double lo = v[0], hi = v[0];
-    for (int k = 1; k < 4; k++) {
-        lo = fmin(lo, v[k]);
-        hi = fmax(hi, v[k]);
-    }
-    return hi < stop_alike * lo ? lo : 0.0;
+    double mx = m->x / m->n, sxx = m->xx - m->x * mx;
+    double sxi = m->xin - m->in * mx, sxy = m->xy - m->y * mx;
+    double sii = m->in - m->in * m->in / m->n - sxi * sxi / sxx;
+    double siy = m->iny - m->in * m->y / m->n - sxi * sxy / sxx;
+    double syy = m->yy - m->y * m->y / m->n - sxy * sxy / sxx;
+    if (!(sii > 0.0))
+        return (struct box){0.0, HUGE_VAL};
+    double amp = siy / sii, left = fmax(0.0, syy - amp * siy);
+    return (struct box){amp, sqrt(left / fmax(1.0, m->n - 3.0))};
+}
+
+/* The ramps of both faces, reach to either side, are left out. */
+static struct box box_fit(const struct sides *s, int side, size_t j, size_t i, size_t reach,
+                          size_t end)
+{
+    size_t margin = (size_t)(stop_beside * s->wr), last = s->n - 1;
+    size_t a0 = j > end + reach + margin ? j - reach - margin : end + 1, a1 = j - reach;
+    size_t c0 = i + reach + 1, c1 = c0 + margin < last ? c0 + margin : last;
+    struct box_sums m = {0};
+    double mid = 0.5 * (double)(i + j);
+    box_add(&m, s->level[side], a0, a1, mid, 0.0);
+    box_add(&m, s->level[side], j + reach, i - reach + 1, mid, 1.0);
+    box_add(&m, s->level[side], c0, c1, mid, 0.0);
+    return box_solve(&m);
+}
+
+/* How clearly a stop begins at row i and ends at row j (crownwards): its step against what the
+ * surroundings leave over, on the worse side; 0 when the sides are unlike or it is metal. */
+static double stop_clear(const struct sides *s, size_t j, size_t i, size_t reach, size_t end)
+{
+    struct box a = box_fit(s, 0, j, i, reach, end), b = box_fit(s, 1, j, i, reach, end);
+    double lo = fmin(a.amp, b.amp), hi = fmax(a.amp, b.amp);
+    double least = 1.0 / 65535.0;
+    if (lo <= 0.0 || hi > stop_alike * lo || hi > stop_most * s->contrast)
+        return 0.0;
+    return fmin(a.amp / fmax(least, a.rms), b.amp / fmax(least, b.rms));
+}
+
+/* The apical face: where either side is steepest near row at; false when the sides disagree. */
+static bool stop_face(const struct pin_body *b, const struct sides *s, size_t at, size_t reach,
+                      struct pin_ends *e)
+{
+    struct find_kernel k = find_kernel_make(fmin(5.0, 0.05 * s->wr + 1.0));
+    double row[2] = {(double)at, (double)at};
+    for (int side = 0; side < 2; side++)
+        if (find_edge_in_row(s->level[side], s->n, at > reach ? at - reach : 0, at + reach + 1, -1,
+                             &k, &row[side]) <= 0.0)
+            return false;
+    double apart = fabs(row[0] - row[1]) * b->strip.ds;
+    e->stop = pin_body_s(b, 0) + b->strip.ds * 0.5 * (row[0] + row[1]);
+    e->u_stop = hypot(stop_floor * b->width, 0.5 * apart);
+    return apart < stop_apart * b->width;
 }
 
 static void measure_stop(const struct pin_body *b, struct sides *s, struct pin_ends *e)
 {
     size_t reach = (size_t)fmax(4.0, 0.12 * s->wr), at = 0;
-    slopes(s, reach);
-    double best = stop_noise * robust_slope(b, s);
+    size_t far = (size_t)(stop_thick * s->wr),
+           near = (size_t)fmax(2.0 * (double)reach + 4.0, stop_thin * s->wr);
     size_t end = e->has_shoulder ? pin_body_row(b, e->shoulder) : 0;
-    for (size_t i = s->from; i > end + reach; i--) {
+    size_t beside = 2 * reach;
+    double best = stop_least;
+    slopes(s, reach);
+    for (size_t i = s->from; i > end + near + beside; i--) {
         if (!is_peak(s, i, 1, reach))
             continue;
-        size_t far = (size_t)(stop_thick * s->wr), near = (size_t)(stop_thin * s->wr);
-        for (size_t j = near; j <= far && i > end + reach + j; j++) {
-            double v = stop_strength(s, i, i - j);
-            if (v > best && is_peak(s, i - j, -1, reach)) {
+        for (size_t j = i - near; j + far >= i && j > end + beside; j--) {
+            if (!is_peak(s, j, -1, reach))
+                continue;
+            double v = stop_clear(s, j, i, reach, end);
+            if (v > best) {
                 best = v;
                 at = i;
             }
         }
     }
-    if (at == 0)
-        return;
-    e->has_stop = true;
-    e->stop = 0.0;
-    struct find_kernel k = find_kernel_make(fmin(5.0, 0.05 * s->wr + 1.0));
-    for (int side = 0; side < 2; side++) {
-        double row = (double)at;
-        find_edge_in_row(s->level[side], s->n, at > reach ? at - reach : 0, at + reach + 1, -1, &k,
-                         &row);
-        e->stop += 0.5 * (b->strip.s0 + b->strip.ds * row);
-    }
-    e->u_stop = 0.015 * b->width;
+    e->has_stop = at > 0 && stop_face(b, s, at, reach, e);
 }
 
 int pin_collar_measure(const struct pin_body *b, struct pin_ends *e, struct err *err)

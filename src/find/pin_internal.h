@@ -40,23 +40,29 @@ struct pin_rows {
 int pin_rows_make(size_t n, struct pin_rows *out, struct err *err);
 void pin_rows_release(struct pin_rows *r);
 /* half: expected flanks at +-half, in film px across; searched within +-window. sd in strip
- * columns. */
+ * columns; each row is the mean of those within +-reach. */
 void pin_rows_measure(const struct find_strip *st, double half, double window, double sd,
-                      struct pin_rows *out);
+                      size_t reach, struct pin_rows *out);
 /* The run of rows where both flanks are seen: largest sum of +1 (both), -one (one), -none. */
 bool pin_rows_run(const struct pin_rows *r, size_t *i0, size_t *i1);
 
 /* A flank as t = a + b s in its strip's frame. */
 struct pin_flank {
     double a, b;
-    double scale; /* px, robust standard deviation of the residuals */
-    double dips;  /* px, how far its inward dips reach beyond its noise: flutes, threads */
-    size_t n;     /* rows used */
+    double scale;   /* px, robust standard deviation of the residuals */
+    double dips;    /* px, how far its inward dips reach beyond its noise: flutes, threads */
+    double rough_b; /* slope before the lands were singled out */
+    double lands;   /* share of the rows on the line; 1 when the flank is smooth */
+    size_t n;       /* rows used */
 };
-/* Robust straight line through side's ok rows i0..i1; the outer envelope when the flank has dips.
- */
+/* Robust straight line through side's ok rows i0..i1. */
 bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int side, size_t i0,
                    size_t i1, double min_scale, struct pin_flank *out);
+
+/* The same for flanks with dips: both lines along their lands, of one direction; rows within +-land
+ * (px) of them are lands. flank holds the robust lines before, and keeps their scale and dips. */
+bool pin_lands_fit(const struct find_strip *st, const struct pin_rows *r, size_t i0, size_t i1,
+                   double land, struct pin_flank flank[2]);
 
 /*
  * One candidate measured. The strip's frame is the axis to within a fraction of a pixel; s grows
@@ -129,10 +135,13 @@ struct pin_features {
                                 ranges of the film */
     double drop;             /* at the tip, against the flanks' contrast */
     double straight;         /* robust deviation of the flanks / width */
-    double taper;            /* rad between the flanks */
+    double taper;            /* rad between the flanks as they are, flutes and all */
     double seen, aspect;
     double sharp;   /* slope of the flanks x width / contrast */
     double dips;    /* / width */
+    double lands;   /* share of rows on the envelope, the lesser of both flanks */
+    double teeth;   /* dips a width's length: a thread's 3 and more, a drill's below 1 */
+    double tip_in;  /* share of the film darker than the surroundings of the tip */
     double tip_rms; /* / width */
     double uneven;  /* standard deviation of the core along the pin / contrast */
     double hump;    /* core over the parts near the flanks / contrast */

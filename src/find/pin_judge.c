@@ -9,13 +9,29 @@ struct evidence {
     double lo, hi, weight; /* value clipped to lo..hi, so that no single one decides alone */
 };
 
+/* value, clipped to lo..hi so that no single one decides alone; weight in log odds */
 static const struct evidence judge[] = {
-    {-1.5, 2.0, 0.442}, {-2.0, 1.7, -1.722}, {-0.1, 0.5, 2.443}, {0.0, 1.0, 5.657},
-    {0.5, 1.0, 1.737},  {0.0, 2.0, 0.880},   {0.0, 0.6, -6.524}, {0.0, 0.6, -1.213},
-    {-2.5, 1.5, 0.286}, {-0.5, 0.7, 4.649},  {-1.0, 0.3, 0.297}, {0.0, 1.5, -4.914},
-    {-1.0, 1.0, 1.671}, {0.0, 0.15, -5.599}, {0.0, 1.0, -1.351}, {0.0, 1.0, 5.122},
+    {-1.5, 2, -0.45},   /* flanks' deviation; flutes deviate too, see lands */
+    {-2, 1.7, -1.21},   /* a root converges, a cylinder does not */
+    {-0.1, 0.5, 3.08},  /* darker on both sides */
+    {0, 1, 9.55},       /* the apical end is free */
+    {0.5, 1, 1.68},     /* both flanks all along */
+    {0, 2, 1.05},       /* a crown is squat */
+    {0, 0.6, -8.34},    /* roots and bone change along their length */
+    {0, 0.6, -2.93},    /* a root canal is a hollow */
+    {-2.5, 1.5, 0.74},  /* metal is among the brightest */
+    {-0.2, 0.88, 6.24}, /* the crown end points to air, a loose bar lies across */
+    {-1, 0.3, 0.31},    /* bone at the tip, air at the crown */
+    {0, 1.5, -6.07},    /* 1.5 to 4.2 mm on a film of 20 to 30 */
+    {-1, 1, -0.32},     /* steep edges */
+    {0, 0.15, -7.11},   /* the end is flat, round or a cone */
+    {0, 1, -3.19},      /* most go on into collar, shank, handle */
+    {0.1, 0.7, 4.38},   /* a drill's lands lie on one line */
+    {0.3, 2.5, 0.23},   /* dips along the flanks */
+    {0, 0.4, 9.63},     /* the tip is in tissue */
+    {0, 1, 2.88},       /* as dark on one side as on the other */
 };
-static const double judge_const = -15.006;
+static const double judge_const = -24.29;
 static const double air_clear = 0.05; /* half diagonals: less says nothing of where the air lies */
 
 static double mean_band(const struct pin_body *b, size_t row, double t0, double t1)
@@ -54,6 +70,25 @@ static double beside(const struct pin_body *b, size_t i0, size_t i1)
     return n > 0 ? sum / (double)n : 0.0;
 }
 
+/* Dips along one flank, a width's length: land to dip and back, with hysteresis. */
+static double teeth_of(const struct pin_body *b, int k)
+{
+    const struct pin_flank *f = &b->flank[k];
+    double out = k == 0 ? 1.0 : -1.0, deep = fmax(f->dips, 2.0 * b->strip.dt);
+    size_t n = 0;
+    bool in_dip = false;
+    for (size_t i = b->i0; i <= b->i1; i++) {
+        double d = out * (b->rows.t[k][i] - f->a - f->b * pin_body_s(b, i));
+        if (!in_dip && d < -0.6 * deep) {
+            in_dip = true;
+            n++;
+        } else if (d > -0.3 * deep) {
+            in_dip = false;
+        }
+    }
+    return (double)n * b->width / (b->strip.ds * (double)(b->i1 - b->i0 + 1));
+}
+
 void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
                      const struct find_scene *scene, struct pin_features *f)
 {
@@ -66,7 +101,7 @@ void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
     f->weaker = fmin(c0, c1) / scene->range;
     f->drop = e->drop[1];
     f->straight = fmax(b->flank[0].scale, b->flank[1].scale) / b->width;
-    f->taper = fabs(b->flank[0].b - b->flank[1].b);
+    f->taper = fabs(b->flank[0].rough_b - b->flank[1].rough_b);
     f->seen = b->seen;
     f->aspect = b->strip.ds * (double)(b->i1 - b->i0) / b->width;
     f->sharp = b->slope * b->width / contrast;
@@ -80,6 +115,10 @@ void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
     f->stands = (beside(b, b->i1 > part ? b->i1 - part : 0, b->i1 + 2 < last ? b->i1 + 2 : last) -
                  beside(b, i0, i0 + part < last ? i0 + part : last)) /
                 contrast;
+    f->lands = fmin(b->flank[0].lands, b->flank[1].lands);
+    f->teeth = 0.5 * (teeth_of(b, 0) + teeth_of(b, 1));
+    size_t tip = b->i1 > part / 2 ? b->i1 - part / 2 : 0;
+    f->tip_in = find_scene_rank(scene, beside(b, tip, b->i1));
     interior(b, contrast, f);
 }
 
@@ -107,6 +146,9 @@ double pin_confidence(const struct pin_features *f)
         log(fmax(f->sharp, 0.1) / 8.0),
         f->tip_rms,
         f->crown == PIN_END_FREE ? 1.0 : 0.0,
+        f->lands,
+        f->teeth,
+        f->tip_in,
         f->weaker / fmax(f->contrast, 1e-3),
     };
     for (size_t i = 0; i < sizeof v / sizeof *v; i++)

@@ -21,10 +21,8 @@ static const double bisquare = GEO_BISQUARE_C;
 static const double mad_to_sd = 1.4826;
 static const double max_slope = 0.15;   /* a flank off its strip by more is another edge */
 static const double flute_share = 0.45; /* of the radius: deepest flute in use, 0.4 */
+static const double inner_more = 1.6;   /* times the rows of the outermost window */
 static const double land_slope = 0.04;  /* the strip is straight to 2 degrees by then */
-static const double land_px = 1.0;      /* rows nearer to the envelope than this are lands */
-static const double land_share = 0.25;  /* of the rows at least: lands of a drill take a third up */
-static const double fluted_px = 1.0;    /* dips deeper than any smooth flank's noise */
 enum { PAIRS = 24, SAMPLE_MAX = 64, ROUNDS = 8, ROWS_MIN = 8 };
 
 int pin_rows_make(size_t n, struct pin_rows *out, struct err *err)
@@ -67,8 +65,33 @@ static size_t column(const struct find_strip *st, double t)
     return j <= 0.0 ? 0 : j >= (double)st->cols ? st->cols : (size_t)j;
 }
 
+/* Sum of the rows i-reach..i+reach, kept running from row to row in the strip's room. */
+static const float *running_sum(const struct find_strip *st, size_t i, size_t reach)
+{
+    float *sum = st->v + st->rows * st->cols;
+    size_t last = st->rows - 1;
+    if (reach == 0)
+        return find_strip_row(st, i);
+    if (i == 0) {
+        memset(sum, 0, st->cols * sizeof *sum);
+        for (size_t k = 0; k <= 2 * reach; k++) {
+            const float *row = find_strip_row(st, k < reach          ? 0
+                                                  : k - reach < last ? k - reach
+                                                                     : last);
+            for (size_t j = 0; j < st->cols; j++)
+                sum[j] += row[j];
+        }
+        return sum;
+    }
+    const float *in = find_strip_row(st, i + reach < last ? i + reach : last);
+    const float *out = find_strip_row(st, i > reach ? i - reach - 1 : 0);
+    for (size_t j = 0; j < st->cols; j++)
+        sum[j] += in[j] - out[j];
+    return sum;
+}
+
 void pin_rows_measure(const struct find_strip *st, double half, double window, double sd,
-                      struct pin_rows *out)
+                      size_t reach, struct pin_rows *out)
 {
     struct find_kernel kernel = find_kernel_make(sd);
     /* Inwards as far as a flute may cut, never across the axis. */
@@ -76,11 +99,11 @@ void pin_rows_measure(const struct find_strip *st, double half, double window, d
     size_t a[2] = {column(st, half - inner), column(st, -half - window)};
     size_t b[2] = {column(st, half + window) + 1, column(st, -half + inner) + 1};
     for (size_t i = 0; i < out->n; i++) {
+        const float *row = running_sum(st, i, reach);
         for (int k = 0; k < 2; k++) {
             double at = 0.0;
-            double g = find_edge_in_row(find_strip_row(st, i), st->cols, a[k], b[k],
-                                        k == 0 ? -1 : 1, &kernel, &at);
-            out->g[k][i] = g / st->dt;
+            double g = find_edge_in_row(row, st->cols, a[k], b[k], k == 0 ? -1 : 1, &kernel, &at);
+            out->g[k][i] = g / st->dt / (double)(2 * reach + 1);
             out->t[k][i] = st->t0 + st->dt * at;
             out->ok[k][i] = g > 0.0;
         }
@@ -186,44 +209,6 @@ static double residual_at(const struct xy *p, size_t n, int side, double a, doub
     return find_quantile_f(r, m, q);
 }
 
-/* Share of a sample within tol of the line. */
-static double share_on(const struct xy *p, size_t n, double a, double b, double tol)
-{
-    size_t m = n < SAMPLE_MAX ? n : SAMPLE_MAX, hit = 0;
-    for (size_t i = 0; i < m; i++) {
-        const struct xy *q = &p[i * n / m];
-        hit += fabs(q->t - a - b * q->s) < tol;
-    }
-    return (double)hit / (double)m;
-}
-
-/* The outermost line through a pair of points on which a fair share of the rows lies: the lands.
- * Fitted with the rows near it alone. */
-static void fit_envelope(const struct xy *p, size_t n, int side, double min_scale, double land,
-                         struct pin_flank *f)
-{
-    double mid = 0.5 * (p[0].s + p[n - 1].s), out = side == 0 ? 1.0 : -1.0;
-    double best = f->a + f->b * mid, a = f->a, b = f->b;
-    size_t third = n / 3 > 0 ? n / 3 : 1;
-    for (size_t k = 0; k < 4 * PAIRS; k++) {
-        size_t i = (k * 7919) % third, j = n - 1 - (k * 104729) % third;
-        double slope = (p[j].t - p[i].t) / (p[j].s - p[i].s), at = p[i].t - slope * p[i].s;
-        if (fabs(slope) < land_slope && out * (at + slope * mid - best) > 0.0 &&
-            share_on(p, n, at, slope, land) > land_share) {
-            best = at + slope * mid;
-            a = at;
-            b = slope;
-        }
-    }
-    for (int k = 0; k < ROUNDS; k++)
-        if (reweight(p, n, fmax(min_scale, 0.5 * land), &a, &b) == 0)
-            return;
-    f->a = a;
-    f->b = b;
-    f->scale = fmax(min_scale, 0.5 * land);
-    f->n = reweight(p, n, f->scale, &a, &b);
-}
-
 /* Rows of the side's flank in the room of r. */
 static size_t collect(const struct find_strip *st, const struct pin_rows *r, int side, size_t i0,
                       size_t i1)
@@ -241,7 +226,7 @@ bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int si
 {
     const struct xy *p = r->room;
     size_t n = collect(st, r, side, i0, i1);
-    *out = (struct pin_flank){0};
+    *out = (struct pin_flank){.lands = 1.0};
     if (n < ROWS_MIN)
         return false;
     start_line(p, n, &out->a, &out->b);
@@ -254,7 +239,125 @@ bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int si
     double in = -residual_at(p, n, side, out->a, out->b, 0.1);
     double ou = residual_at(p, n, side, out->a, out->b, 0.9);
     out->dips = fmax(0.0, in - fmax(ou, 0.0));
-    if (fmax(out->dips, out->scale) > fluted_px * st->dt)
-        fit_envelope(p, n, side, min_scale, land_px * st->dt, out);
+    out->rough_b = out->b;
     return out->n > 0 && fabs(out->b) < max_slope;
+}
+
+/* Where most of the outer rows lie along the line of slope b, and their share: the densest window
+ * of +-land within the outer half of the rows. v: sorted offsets, outwards positive. */
+static double densest(const float *v, size_t n, double land, double *share)
+{
+    size_t best = 0, hi = n;
+    double at = (double)v[n - 1];
+    for (size_t lo = n; lo-- > 0;) {
+        while (hi > lo + 1 && (double)(v[hi - 1] - v[lo]) > 2.0 * land)
+            hi--;
+        /* farther in, a window must hold clearly more: lands lie outermost */
+        if ((double)(hi - lo) > inner_more * (double)best) {
+            best = hi - lo;
+            at = 0.5 * (double)(v[lo] + v[hi - 1]);
+        }
+    }
+    *share = (double)best / (double)n;
+    return at;
+}
+
+static int by_size(const void *a, const void *b)
+{
+    float x = *(const float *)a, y = *(const float *)b;
+    return x < y ? -1 : x > y;
+}
+
+static double offsets(const struct xy *p, size_t n, int side, double b, double land, double *share)
+{
+    float v[SAMPLE_MAX];
+    size_t m = n < SAMPLE_MAX ? n : SAMPLE_MAX;
+    for (size_t i = 0; i < m; i++)
+        v[i] = (float)inward(&p[i * n / m], side, 0.0, b);
+    qsort(v, m, sizeof *v, by_size);
+    return densest(v, m, land, share);
+}
+
+/* Sums of one side's rows, weighed by their distance from the line. */
+struct moments {
+    double w, s, t, ss, st;
+    size_t n;
+};
+
+static struct moments moments_of(const struct xy *p, size_t n, double a, double b, double scale)
+{
+    struct moments m = {0};
+    for (size_t i = 0; i < n; i++) {
+        double u = (p[i].t - a - b * p[i].s) / (bisquare * scale);
+        double w = fabs(u) < 1.0 ? (1.0 - u * u) * (1.0 - u * u) : 0.0;
+        m.n += w > 0.0;
+        m.w += w;
+        m.s += w * p[i].s;
+        m.t += w * p[i].t;
+        m.ss += w * p[i].s * p[i].s;
+        m.st += w * p[i].s * p[i].t;
+    }
+    return m;
+}
+
+/* One reweighted step of two lines with one slope between them. */
+static bool step_together(const struct find_strip *st, const struct pin_rows *r, size_t i0,
+                          size_t i1, double scale, struct pin_flank f[2], double *slope)
+{
+    double ss = 0.0, sst = 0.0, mean[2][2];
+    for (int side = 0; side < 2; side++) {
+        size_t n = collect(st, r, side, i0, i1);
+        struct moments m = moments_of(r->room, n, f[side].a, *slope, scale);
+        if (m.n < 3 || m.w <= 0.0)
+            return false;
+        ss += m.ss - m.s * m.s / m.w;
+        sst += m.st - m.s * m.t / m.w;
+        mean[side][0] = m.s / m.w;
+        mean[side][1] = m.t / m.w;
+        f[side].n = m.n;
+    }
+    if (ss <= 0.0)
+        return false;
+    *slope = sst / ss;
+    for (int side = 0; side < 2; side++)
+        f[side].a = mean[side][1] - *slope * mean[side][0];
+    return true;
+}
+
+/* The slope of the grid under which both flanks' lands are densest. */
+static double densest_slope(const struct find_strip *st, const struct pin_rows *r, size_t i0,
+                            size_t i1, double land)
+{
+    enum { SLOPES = 41 };
+    double sum[SLOPES] = {0.0}, share;
+    int top = SLOPES / 2;
+    for (int side = 0; side < 2; side++) {
+        size_t n = collect(st, r, side, i0, i1);
+        for (int k = 0; k < SLOPES; k++) {
+            offsets(r->room, n, side, land_slope * (2.0 * k / (SLOPES - 1) - 1.0), land, &share);
+            sum[k] += share;
+        }
+    }
+    for (int k = 0; k < SLOPES; k++)
+        if (sum[k] > sum[top])
+            top = k;
+    return land_slope * (2.0 * top / (SLOPES - 1) - 1.0);
+}
+
+bool pin_lands_fit(const struct find_strip *st, const struct pin_rows *r, size_t i0, size_t i1,
+                   double land, struct pin_flank flank[2])
+{
+    double slope = densest_slope(st, r, i0, i1, land);
+    for (int side = 0; side < 2; side++) {
+        size_t n = collect(st, r, side, i0, i1);
+        if (n < ROWS_MIN)
+            return false;
+        double at = offsets(r->room, n, side, slope, land, &flank[side].lands);
+        flank[side].a = side == 0 ? at : -at;
+    }
+    for (int k = 0; k < 2 * ROUNDS; k++)
+        if (!step_together(st, r, i0, i1, k < ROUNDS ? land : 0.4 * land, flank, &slope))
+            return false;
+    flank[0].b = flank[1].b = slope;
+    return fabs(slope) < max_slope;
 }
