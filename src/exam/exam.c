@@ -94,6 +94,8 @@ static void take_film_notes(struct exam *e)
 static char *film_path_of(const char *sheet_path, const char *film, struct err *err)
 {
     const char *slash = strrchr(sheet_path, '/');
+    if (strcmp(film, "-") == 0) /* a file of that name, not standard input */
+        film = "./-";
     if (film[0] == '/' || slash == NULL || strcmp(sheet_path, "-") == 0)
         return copy_text(film, err);
     char *dir = plumb_mem_array((size_t)(slash - sheet_path) + 2, 1, err);
