@@ -1,14 +1,16 @@
 /*
  * SHA-256, FIPS 180-4. Seventy lines of a fixed standard, checked in the tests against the
  * standard's own examples and against coreutils; a whole cryptographic library for this one
- * function would be more to install than to read.
+ * function would be more to install than to read. The processor's own instructions are used where
+ * there are any (digest_cpu.c).
  */
+#include "base/digest_internal.h"
 #include "plumbrule/base.h"
 
 #include <stdio.h>
 #include <string.h>
 
-static const uint32_t round_key[64] = {
+const uint32_t digest_round_key[64] = {
     0x428a2f98, 0x71374491, 0xb5c0fbcf, 0xe9b5dba5, 0x3956c25b, 0x59f111f1, 0x923f82a4, 0xab1c5ed5,
     0xd807aa98, 0x12835b01, 0x243185be, 0x550c7dc3, 0x72be5d74, 0x80deb1fe, 0x9bdc06a7, 0xc19bf174,
     0xe49b69c1, 0xefbe4786, 0x0fc19dc6, 0x240ca1cc, 0x2de92c6f, 0x4a7484aa, 0x5cb0a9dc, 0x76f988da,
@@ -42,7 +44,7 @@ static inline void turn(const uint32_t *w, size_t i, uint32_t a, uint32_t b, uin
                         uint32_t *d, uint32_t e, uint32_t f, uint32_t g, uint32_t *h)
 {
     uint32_t s1 = rotate(e, 6) ^ rotate(e, 11) ^ rotate(e, 25);
-    uint32_t t1 = *h + s1 + (g ^ (e & (f ^ g))) + round_key[i] + w[i];
+    uint32_t t1 = *h + s1 + (g ^ (e & (f ^ g))) + digest_round_key[i] + w[i];
     uint32_t s0 = rotate(a, 2) ^ rotate(a, 13) ^ rotate(a, 22);
     *d += t1;
     *h = t1 + s0 + ((a & b) | (c & (a | b)));
@@ -69,24 +71,34 @@ static void compress(uint32_t state[8], const unsigned char block[64])
         state[i] += add[i];
 }
 
+void digest_plain_blocks(uint32_t state[8], const unsigned char *p, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        compress(state, p + DIGEST_BLOCK * i);
+}
+
+static void take_blocks(uint32_t state[8], const unsigned char *p, size_t n)
+{
+    if (!digest_cpu_blocks(state, p, n))
+        digest_plain_blocks(state, p, n);
+}
+
 void plumb_digest_sha256(const void *data, size_t len, char hex[65])
 {
     uint32_t h[8] = {0x6a09e667, 0xbb67ae85, 0x3c6ef372, 0xa54ff53a,
                      0x510e527f, 0x9b05688c, 0x1f83d9ab, 0x5be0cd19};
     const unsigned char *p = data;
-    size_t whole = len / 64 * 64, rest = len - whole;
-    for (size_t i = 0; i < whole; i += 64)
-        compress(h, p + i);
-    unsigned char tail[128] = {0};
+    size_t whole = len / DIGEST_BLOCK * DIGEST_BLOCK, rest = len - whole;
+    take_blocks(h, p, whole / DIGEST_BLOCK);
+    unsigned char tail[2 * DIGEST_BLOCK] = {0};
     if (rest > 0)
         memcpy(tail, p + whole, rest);
     tail[rest] = 0x80;
-    size_t tail_len = rest < 56 ? 64 : 128;
+    size_t tail_len = rest < 56 ? DIGEST_BLOCK : 2 * DIGEST_BLOCK;
     uint64_t bits = (uint64_t)len * 8;
     for (size_t i = 0; i < 8; i++)
         tail[tail_len - 1 - i] = (unsigned char)(bits >> (8 * i));
-    for (size_t i = 0; i < tail_len; i += 64)
-        compress(h, tail + i);
+    take_blocks(h, tail, tail_len / DIGEST_BLOCK);
     for (size_t i = 0; i < 8; i++)
         snprintf(hex + 8 * i, 9, "%08x", h[i]);
 }

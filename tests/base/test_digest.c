@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
+#include "base/digest_internal.h"
 #include "plumbrule/base.h"
 
 static void published_examples(void **state)
@@ -77,12 +78,32 @@ static void agrees_with_sha256sum(void **state)
     }
 }
 
+/* The processor's instructions and plain C, from the same state over the same blocks. */
+static void both_ways_agree(void **state)
+{
+    (void)state;
+    enum { BLOCKS = 5 };
+    unsigned char data[BLOCKS * DIGEST_BLOCK];
+    uint32_t cpu[8], plain[8];
+    for (size_t i = 0; i < sizeof data; i++)
+        data[i] = (unsigned char)(i * 167 + 13);
+    for (uint32_t i = 0; i < 8; i++)
+        cpu[i] = plain[i] = 0x9e3779b9U * (i + 1);
+    if (!digest_cpu_blocks(cpu, data, BLOCKS)) {
+        print_message("skipped: this processor has no instructions for it\n");
+        skip();
+    }
+    digest_plain_blocks(plain, data, BLOCKS);
+    assert_memory_equal(cpu, plain, sizeof cpu);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(published_examples),
         cmocka_unit_test(a_million_times_a),
         cmocka_unit_test(agrees_with_sha256sum),
+        cmocka_unit_test(both_ways_agree),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
