@@ -40,14 +40,15 @@ double plumb_geo_polyline_nearest(const struct geo_point *pts, size_t n, struct 
 /* The closest pair of two segments so far: p on the caller's segment, q on the polyline. */
 struct pair {
     struct geo_point p, q;
-    double dist;
+    double dist2; /* squared: a simulation asks for millions */
 };
 
 static void take_nearer(struct pair *best, struct geo_point p, struct geo_point q)
 {
-    double d = geo_dist(p, q);
-    if (!(d >= best->dist))
-        *best = (struct pair){p, q, d};
+    struct geo_point d = geo_sub(p, q);
+    double dist2 = geo_dot(d, d);
+    if (!(dist2 >= best->dist2))
+        *best = (struct pair){p, q, dist2};
 }
 
 static bool segments_cross(struct geo_point a, struct geo_point b, struct geo_point c,
@@ -62,6 +63,7 @@ static bool segments_cross(struct geo_point a, struct geo_point b, struct geo_po
     return s >= 0.0 && s <= 1.0 && t >= 0.0 && t <= 1.0;
 }
 
+/* c has been compared with the segment a-b before. */
 static void segment_to_segment(struct pair *best, struct geo_point a, struct geo_point b,
                                struct geo_point c, struct geo_point d)
 {
@@ -72,7 +74,6 @@ static void segment_to_segment(struct pair *best, struct geo_point a, struct geo
     }
     take_nearer(best, a, nearest_on_segment(c, d, a));
     take_nearer(best, b, nearest_on_segment(c, d, b));
-    take_nearer(best, nearest_on_segment(a, b, c), c);
     take_nearer(best, nearest_on_segment(a, b, d), d);
 }
 
@@ -82,7 +83,7 @@ double plumb_geo_polyline_segment(const struct geo_point *pts, size_t n, struct 
 {
     if (n == 0)
         return (double)NAN;
-    struct pair best = {.dist = HUGE_VAL};
+    struct pair best = {.dist2 = HUGE_VAL};
     take_nearer(&best, nearest_on_segment(a, b, pts[0]), pts[0]);
     for (size_t i = 0; i + 1 < n; i++)
         segment_to_segment(&best, a, b, pts[i], pts[i + 1]);
@@ -90,7 +91,7 @@ double plumb_geo_polyline_segment(const struct geo_point *pts, size_t n, struct 
         *on_seg = best.p;
     if (on_line != NULL)
         *on_line = best.q;
-    return best.dist;
+    return geo_dist(best.p, best.q);
 }
 
 /* The crossing nearest to `prefer` along the line. */
