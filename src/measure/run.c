@@ -234,7 +234,8 @@ static void take_monte_carlo(struct meas_quantity *q, const struct slot *slot,
 }
 
 /* cos is flat near zero: the interval goes through the ratio, which is linear, and is one-sided
- * when no lean can be told from none. */
+ * when no lean can be told from none. A length that looks too long is no better proof of an upright
+ * pin than one that fits: the bound counts from there. */
 static void tilt_interval(struct meas_quantity *q, const struct run *r)
 {
     const double one_sided = 1.6448536269514722;
@@ -242,7 +243,8 @@ static void tilt_interval(struct meas_quantity *q, const struct run *r)
     if (!r->lean.significant) {
         q->below_only = true;
         q->v.lo = 0.0;
-        q->v.hi = deg_per_rad * scene_tilt(&r->scene, -one_sided * u);
+        double upright = fmin(1.0 - r->lean.ratio, 0.0);
+        q->v.hi = deg_per_rad * scene_tilt(&r->scene, upright - one_sided * u);
         snprintf(q->note, sizeof q->note, "no lean detectable below %.1f\u00b0", q->v.hi);
     } else {
         q->v.lo = deg_per_rad * scene_tilt(&r->scene, k_default * u);

@@ -6,7 +6,7 @@
 
 struct lean {
     bool has, significant;
-    double u_ratio; /* of apparent length / true length */
+    double ratio, u_ratio; /* apparent length / true length */
 };
 
 /* Fills sc->rule, r->scale (but for the propagated value) and the lean; u_disagree: relative. */

@@ -95,6 +95,9 @@ void coverage_count(struct coverage *c, const char *name, const struct meas_quan
     double z = (q->v.value - truth) / q->v.u;
     row->n += 1.0;
     row->held += truth >= q->v.lo && truth <= q->v.hi;
+    if (q->below_only) /* a bound has no middle */
+        return;
+    row->n_z += 1.0;
     row->sum_z += z;
     row->sum_z2 += z * z;
 }
@@ -107,6 +110,7 @@ void coverage_add(struct coverage *to, const struct coverage *from)
             continue;
         row->n += from->row[i].n;
         row->held += from->row[i].held;
+        row->n_z += from->row[i].n_z;
         row->sum_z += from->row[i].sum_z;
         row->sum_z2 += from->row[i].sum_z2;
     }
@@ -114,12 +118,14 @@ void coverage_add(struct coverage *to, const struct coverage *from)
 
 void coverage_print(const struct coverage *c)
 {
-    printf("  %-26s %6s %8s %8s %8s\n", "quantity", "n", "held", "mean z", "sd z");
+    printf("  %-26s %6s %8s %8s %8s %8s\n", "quantity", "n", "held", "mean z", "sd z", "rms z");
     for (size_t i = 0; i < c->n; i++) {
         const struct coverage_row *r = &c->row[i];
-        double mean = r->sum_z / r->n, sd = sqrt(fmax(r->sum_z2 / r->n - mean * mean, 0.0));
-        printf("  %-26s %6.0f %7.1f%% %8.2f %8.2f\n", r->id, r->n, 100.0 * r->held / r->n, mean,
-               sd);
+        double mean = r->sum_z / r->n_z, square = r->sum_z2 / r->n_z;
+        printf("  %-26s %6.0f %7.1f%%", r->id, r->n, 100.0 * r->held / r->n);
+        if (r->n_z > 0.0)
+            printf(" %8.2f %8.2f %8.2f", mean, sqrt(fmax(square - mean * mean, 0.0)), sqrt(square));
+        putchar('\n');
     }
 }
 

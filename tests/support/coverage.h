@@ -15,7 +15,8 @@
 enum { COVERAGE_IDS = 96 };
 struct coverage_row {
     char id[MEAS_ID];
-    double n, held, sum_z, sum_z2;
+    double n, held;
+    double n_z, sum_z, sum_z2; /* z = error / u, of two-sided intervals */
 };
 struct coverage {
     struct coverage_row row[COVERAGE_IDS];
