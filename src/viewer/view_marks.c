@@ -148,9 +148,41 @@ static void drop_empty_bounds(struct sheet *s)
             bound_remove(s, k);
 }
 
+static bool is_empty_pin(const struct sheet_pin *p)
+{
+    return !p->tip.set && !p->shoulder.set && !p->stop.set && !p->axis[0].set && !p->axis[1].set &&
+           !p->side[MESIAL][0].set && !p->side[MESIAL][1].set && !p->side[DISTAL][0].set &&
+           !p->side[DISTAL][1].set;
+}
+
+static void drop_empty_pins(struct sheet *s)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < s->n_pins; i++)
+        if (!is_empty_pin(&s->pins[i]))
+            s->pins[kept++] = s->pins[i];
+    for (size_t i = kept; i < s->n_pins; i++)
+        s->pins[i] = (struct sheet_pin){0};
+    s->n_pins = kept;
+}
+
+/* A further pin that was found is a proposal: thrown away as a whole. */
+static bool drop_found_pin(struct sheet *s, const char *name)
+{
+    size_t k;
+    const struct mark *m = plumb_sheet_mark(s, name);
+    if (m == NULL || m->by != MARK_FOUND || !take_index(&name, "pins[", &k))
+        return false;
+    s->pins[k] = (struct sheet_pin){0};
+    drop_empty_pins(s);
+    return true;
+}
+
 void view_mark_delete(struct sheet *s, const char *name)
 {
     size_t i;
+    if (drop_found_pin(s, name))
+        return;
     struct mark_path *p = path_of(s, name, &i);
     if (p != NULL) {
         memmove(&p->at[i], &p->at[i + 1], (p->n - i - 1) * sizeof *p->at);
@@ -162,6 +194,7 @@ void view_mark_delete(struct sheet *s, const char *name)
     struct mark *m = plumb_sheet_mark(s, name);
     if (m != NULL)
         *m = (struct mark){0};
+    drop_empty_pins(s);
 }
 
 /* --- a step's marks together -------------------------------------------------------------------
@@ -200,6 +233,7 @@ void view_step_clear(struct sheet *s, enum view_step step)
     for (size_t i = 0; i < n; i++)
         if (view_step_confirms(step, ref[i].name))
             *ref[i].mark = (struct mark){0};
+    drop_empty_pins(s);
     free(ref);
 }
 
@@ -218,6 +252,8 @@ static void merge_gauges(struct sheet *into, const struct sheet *found)
 void view_marks_merge(struct sheet *into, const struct sheet *found, bool rest_only)
 {
     merge_gauges(into, found);
+    if (!rest_only && into->n_pins < found->n_pins)
+        into->n_pins = found->n_pins;
     struct sheet_mark_ref *ref;
     size_t n = view_marks(found, &ref);
     for (size_t i = 0; i < n; i++) {

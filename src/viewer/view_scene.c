@@ -183,6 +183,8 @@ static const struct {
     enum view_pattern pattern;
 } shown[] = {
     {"axis.pin", VIEW_PIN, LINE_AXIS},
+    {"axis.pins.", VIEW_PIN, LINE_AXIS},
+    {"pins.gap.", VIEW_PIN, LINE_SOLID},
     {"axis.mesial", VIEW_MESIAL, LINE_AXIS},
     {"axis.distal", VIEW_DISTAL, LINE_AXIS},
     {"axis.site", VIEW_SITE, LINE_AXIS},
@@ -221,6 +223,8 @@ static void lines(struct view_scene *s, const struct view_state *v)
     const struct sheet *sh = &v->exam.sheet;
     for (int i = 0; i < SIDES; i++) {
         pair_line(s, v, sh->pin.side[i], VIEW_PIN, LINE_DOTS);
+        for (size_t k = 0; k < sh->n_pins; k++)
+            pair_line(s, v, sh->pins[k].side[i], VIEW_PIN, LINE_DOTS);
         enum view_hue hue = i == MESIAL ? VIEW_MESIAL : VIEW_DISTAL;
         path_line(s, v, &sh->side[i].near, hue, LINE_DOTS);
         path_line(s, v, &sh->side[i].far, hue, LINE_DOTS);

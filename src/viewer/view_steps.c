@@ -79,6 +79,7 @@ enum view_step view_step_of(const char *mark)
     } table[] = {
         {"gauges", STEP_GAUGE},
         {"pin.", STEP_PIN},
+        {"pins[", STEP_PIN},
         {"mesial.crest", STEP_CREST_MESIAL},
         {"distal.crest", STEP_CREST_DISTAL},
         {"mesial.cej", STEP_CEJ},

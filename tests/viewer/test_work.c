@@ -305,10 +305,17 @@ static void found_marks_never_replace_a_hand(void **state)
     b.pin.tip = (struct mark){.set = true, .x = 9, .y = 9, .by = MARK_FOUND};
     b.pin.shoulder = b.pin.tip;
     b.pin.side[MESIAL][0] = b.pin.tip;
+    b.n_pins = 1; /* a further pin comes with the whole, not with the rest; goes as one */
+    b.pins[0].tip = b.pins[0].shoulder =
+        (struct mark){.set = true, .x = 5.0, .y = 6.0, .by = MARK_FOUND};
     view_marks_merge(&a, &b, true);
+    assert_int_equal(a.n_pins, 0);
     assert_true(a.pin.tip.x == 1 && !a.pin.shoulder.set && a.pin.side[MESIAL][0].set);
     view_marks_merge(&a, &b, false);
     assert_true(a.pin.tip.x == 1 && a.pin.shoulder.set && a.pin.shoulder.by == MARK_FOUND);
+    assert_int_equal(a.n_pins, 1);
+    view_mark_delete(&a, "pins[0].tip");
+    assert_int_equal(a.n_pins, 0);
     plumb_sheet_release(&a);
     plumb_sheet_release(&b);
 }
