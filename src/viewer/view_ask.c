@@ -37,6 +37,12 @@ const char *view_ask_words(enum view_question q)
     return (unsigned)q < QUESTIONS && words[q] ? words[q] : "";
 }
 
+bool view_ask_number(enum view_question q)
+{
+    return q == ASK_LENGTH || q == ASK_ACROSS || q == ASK_ROOTS || q == ASK_PLAN_LENGTH ||
+           q == ASK_PLAN_WIDTH;
+}
+
 /* --- present answers ----------------------------------------------------------------------------
  */
 
@@ -167,6 +173,16 @@ static void trim(const char *text, char *out, size_t n)
         out[--len] = '\0';
 }
 
+/* "12 mm" is 12. */
+static void drop_unit(char *text)
+{
+    size_t n = strlen(text);
+    while (n > 0 && text[n - 1] == ' ')
+        n--;
+    if (n > 2 && memcmp(text + n - 2, "mm", 2) == 0)
+        text[n - 2] = '\0';
+}
+
 static int read_size(const char *text, const char *what, double *mm, double *u_mm, struct err *err)
 {
     char value[64], u[64] = "", whole[64];
@@ -179,6 +195,8 @@ static int read_size(const char *text, const char *what, double *mm, double *u_m
         trim(sign + skip, u, sizeof u);
         *sign = '\0';
     }
+    drop_unit(u);
+    drop_unit(whole);
     trim(whole, value, sizeof value);
     *mm = number_of(value);
     *u_mm = u[0] ? number_of(u) : 0.0;

@@ -45,6 +45,7 @@ const struct view_key view_keys[] = {
     {"Down", VIEW_ALT, CMD_PAN, GO_DOWN},
     {"Delete", 0, CMD_DELETE, 0},
     {"BackSpace", 0, CMD_DELETE, 0},
+    {"Delete", VIEW_SHIFT, CMD_CUT, 0},
     {"Escape", 0, CMD_LEAVE, 0},
     {"u", 0, CMD_UNDO, 0},
     {"u", VIEW_SHIFT, CMD_REDO, 0},
@@ -98,6 +99,7 @@ const struct view_help view_help[] = {
     {"Tab", "choose the next mark (Shift: back)"},
     {"arrows", "move it 1 px; Shift 0.1, Ctrl 20"},
     {"arrows, x", "none chosen: move a cross; x places"},
+    {"Shift Del", "cut a line from the chosen point on"},
     {"l", "lens on or off"},
     {NULL, "Seeing (measures nothing)"},
     {"+  -  wheel", "larger, smaller, at the pointer"},
@@ -127,8 +129,6 @@ static void go_on(struct view_state *v)
     enum view_step next = view_step_next(&v->exam.sheet, v->step);
     if (next != STEPS && next != v->step)
         view_step_go(v, next);
-    else if (next == STEPS)
-        view_say(v, "All that is needed is there: s saves, r files the record");
 }
 
 static void end_bound(struct view_state *v)
@@ -262,6 +262,7 @@ static void move(struct view_state *v, int argument, unsigned modifiers)
 static void throw_away(struct view_state *v)
 {
     struct sheet *s = &v->exam.sheet;
+    size_t bounds = s->n_bounds;
     if (v->has_rough) {
         v->has_rough = false;
         return;
@@ -272,7 +273,25 @@ static void throw_away(struct view_state *v)
         s->bound[s->n_bounds - 1].path.n--;
     else
         view_step_clear(s, v->step);
-    if (s->n_bounds == 0)
+    if (s->n_bounds < bounds)
+        v->bound_open = false;
+    v->selected[0] = '\0';
+    view_edited(v);
+}
+
+/* What is left of a traced side after its end went astray. */
+static void cut(struct view_state *v)
+{
+    if (v->selected[0] == '\0') {
+        view_say(v, "Choose a point of the line first: Tab, or a click on it");
+        return;
+    }
+    size_t bounds = v->exam.sheet.n_bounds;
+    if (!view_path_cut(&v->exam.sheet, v->selected)) {
+        view_say(v, "Only a root's side or a bound can be cut");
+        return;
+    }
+    if (v->exam.sheet.n_bounds < bounds)
         v->bound_open = false;
     v->selected[0] = '\0';
     view_edited(v);
@@ -439,6 +458,9 @@ static void do_work(struct view_state *v, enum view_command c, int argument, uns
         break;
     case CMD_DELETE:
         throw_away(v);
+        break;
+    case CMD_CUT:
+        cut(v);
         break;
     case CMD_UNDO:
     case CMD_REDO:
@@ -629,4 +651,24 @@ void view_type_text(struct view_state *v, const char *utf8, size_t len)
         return;
     v->say[0] = '\0';
     view_ask_insert(&v->ask, utf8, len);
+}
+
+void view_paste_text(struct view_state *v, const char *utf8, size_t len)
+{
+    static const char number[] = "0123456789.,+- \u00b1\tm";
+    while (len > 0 && (utf8[len - 1] == '\n' || utf8[len - 1] == '\r'))
+        len--;
+    bool plain = true;
+    for (size_t i = 0; i < len; i++)
+        plain = plain && utf8[i] != '\0' && strchr(number, utf8[i]) != NULL;
+    if (!view_typing(v))
+        return;
+    if (len == 0 || !plumb_text_is_utf8(utf8, len))
+        view_say(v, "Nothing to paste: no text");
+    else if (view_ask_number(v->ask.what) && !plain)
+        view_say(v, "Not pasted: a number is asked for here");
+    else if (strlen(v->ask.text) + len >= sizeof v->ask.text)
+        view_say(v, "Not pasted: longer than fits here");
+    else
+        view_type_text(v, utf8, len);
 }

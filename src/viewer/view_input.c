@@ -5,6 +5,7 @@
 #include "viewer/view_window_internal.h"
 
 #include <X11/XKBlib.h>
+#include <X11/Xatom.h>
 #include <X11/keysym.h>
 #include <string.h>
 
@@ -88,6 +89,10 @@ void view_input_key(struct view_window *w, XKeyEvent *e)
         view_input_paste(w, w->atom[ATOM_CLIPBOARD]);
         return;
     }
+    if (modifiers == VIEW_SHIFT && (sym == XK_Insert || sym == XK_KP_Insert) && view_typing(v)) {
+        view_input_paste(w, XA_PRIMARY);
+        return;
+    }
     if (name != NULL && view_type_key(v, name, modifiers))
         return;
     if (view_typing(v)) {
@@ -126,16 +131,19 @@ void view_input_pasted(struct view_window *w, const XSelectionEvent *e)
     int format;
     unsigned long n, left;
     unsigned char *data = NULL;
-    if (e->property == None)
+    if (e->property == None) {
+        view_say(&w->state, "Nothing to paste: no text");
         return;
-    if (XGetWindowProperty(w->display, w->window, e->property, 0, PASTE_MAX / 4, True,
+    }
+    if (XGetWindowProperty(w->display, w->window, e->property, 0, PASTE_MAX / 4, False,
                            AnyPropertyType, &type, &format, &n, &left, &data) != Success)
         return;
-    if (data != NULL && format == 8 && type == w->atom[ATOM_UTF8]) {
-        while (n > 0 && (data[n - 1] == '\n' || data[n - 1] == '\r'))
-            n--;
-        view_type_text(&w->state, (const char *)data, n);
-    }
+    XDeleteProperty(w->display, w->window, e->property);
+    /* what comes in pieces (INCR) is longer than any answer */
+    if (left > 0 || type == w->atom[ATOM_INCR])
+        view_say(&w->state, "Not pasted: longer than fits here");
+    else if (data != NULL && format == 8 && type == w->atom[ATOM_UTF8])
+        view_paste_text(&w->state, (const char *)data, n);
     if (data != NULL)
         XFree(data);
 }

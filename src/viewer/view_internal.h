@@ -150,6 +150,8 @@ void view_mark_move(struct sheet *s, const char *name, struct geo_point to);
 void view_mark_place(struct sheet *s, const char *name, struct geo_point at);
 /* Takes the mark away; of a path its point. */
 void view_mark_delete(struct sheet *s, const char *name);
+/* Cuts a path from the named point to its nearer end; false when the mark is of no path. */
+bool view_path_cut(struct sheet *s, const char *name);
 int view_path_add(struct mark_path *p, struct geo_point at, struct err *err);
 void view_step_confirm(struct sheet *s, enum view_step step);
 void view_step_clear(struct sheet *s, enum view_step step);
@@ -190,6 +192,8 @@ void view_ask_open(struct view_ask *a, enum view_question first, enum view_quest
 /* Puts the answer into the sheet; a fault is told and nothing changed. ASK_PATH is the caller's. */
 int view_ask_answer(const struct view_ask *a, struct sheet *s, struct err *err);
 void view_ask_insert(struct view_ask *a, const char *utf8, size_t len);
+/* Does the question take nothing but a number? */
+bool view_ask_number(enum view_question q);
 enum view_edit { EDIT_LEFT, EDIT_RIGHT, EDIT_HOME, EDIT_END, EDIT_BACK, EDIT_DELETE, EDIT_CLEAR };
 void view_ask_edit(struct view_ask *a, enum view_edit how);
 
@@ -216,6 +220,7 @@ struct view_state {
     struct sheet_history history;
     size_t saved_at; /* history step that is on disk */
     char *save_path, *journal_path;
+    int lock;     /* file descriptor that keeps other windows off this film; -1: none */
     bool on_disk; /* save_path is ours */
     bool journal_due, journal_failed;
 
@@ -269,8 +274,9 @@ int view_adopt(struct view_state *v, struct exam *e, struct err *err);
 void view_resize(struct view_state *v, double w, double h, double ui);
 void view_say(struct view_state *v, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
 void view_fault(struct view_state *v, const char *what, const struct err *err);
-/* An edit is complete: a step of history, measured anew, journalled soon. */
-void view_edited(struct view_state *v);
+/* An edit is complete: a step of history, measured anew, journalled soon. One that makes a sheet
+ * which could not be read again is taken back and told: false. */
+bool view_edited(struct view_state *v);
 void view_step_go(struct view_state *v, enum view_step s);
 /* The target of the next click, or NULL. */
 const struct view_target *view_target_now(const struct view_state *v);
@@ -300,6 +306,10 @@ int view_journal_write(const char *path, const struct sheet *s, struct err *err)
 int view_journal_read(const char *path, const struct film *film, struct sheet *out,
                       struct err *err);
 void view_journal_remove(const char *path);
+/* Keeps other windows off the film until the descriptor is closed or the process ends, however it
+ * ends. lock = -1, and 0, where the file system knows no locks; ERR_IO when another window has it.
+ */
+int view_lock(const char *film, int *lock, struct err *err);
 /* FILM's sheet: site35.png -> site35.sheet.json; a sheet's journal: SHEET.unsaved. */
 char *view_sheet_path(const char *film, struct err *err);
 char *view_journal_path(const char *sheet, struct err *err);
@@ -319,6 +329,7 @@ enum view_command {
     CMD_MOVE, /* argument: direction */
     CMD_PAN,  /* argument: direction */
     CMD_DELETE,
+    CMD_CUT,
     CMD_LEAVE,
     CMD_UNDO,
     CMD_REDO,
@@ -366,6 +377,8 @@ void view_do(struct view_state *v, enum view_command c, int argument, unsigned m
 /* A key of the open question or choice; true when it was taken. */
 bool view_type_key(struct view_state *v, const char *keysym, unsigned modifiers);
 void view_type_text(struct view_state *v, const char *utf8, size_t len);
+/* The same for what is pasted: the whole of it or, told, nothing. */
+void view_paste_text(struct view_state *v, const char *utf8, size_t len);
 bool view_typing(const struct view_state *v);
 
 /* --- view_pointer.c ----------------------------------------------------------------------------

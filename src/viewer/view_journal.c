@@ -1,13 +1,17 @@
 /*
  * Unsaved work survives: after every edit the sheet is written beside its place as SHEET.unsaved,
  * an ordinary sheet, whole or not at all. It goes when the work is saved or thrown away, and is
- * offered at the next start when it is found.
+ * offered at the next start when it is found. Two windows would write over each other's: the film
+ * is locked (flock, read only), and the system drops the lock with the process, even after a
+ * kill -9.
  */
 #include "viewer/view_internal.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <unistd.h>
 
 int view_journal_write(const char *path, const struct sheet *s, struct err *err)
@@ -53,6 +57,19 @@ void view_journal_remove(const char *path)
 {
     if (path != NULL)
         (void)unlink(path);
+}
+
+int view_lock(const char *film, int *lock, struct err *err)
+{
+    *lock = open(film, O_RDONLY | O_CLOEXEC);
+    if (*lock < 0 || flock(*lock, LOCK_EX | LOCK_NB) == 0)
+        return 0;
+    int why = errno;
+    close(*lock);
+    *lock = -1;
+    if (why != EWOULDBLOCK)
+        return 0;
+    return plumb_err_set(err, ERR_IO, "is open in another window: go on there, or close it first");
 }
 
 char *view_sheet_path(const char *film, struct err *err)

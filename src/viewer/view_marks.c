@@ -197,6 +197,25 @@ void view_mark_delete(struct sheet *s, const char *name)
     drop_empty_pins(s);
 }
 
+bool view_path_cut(struct sheet *s, const char *name)
+{
+    size_t i;
+    struct mark_path *p = path_of(s, name, &i);
+    if (p == NULL)
+        return false;
+    size_t before = i + 1, after = p->n - i; /* points up to it, and from it on */
+    if (before < after) {
+        memmove(p->at, p->at + before, (p->n - before) * sizeof *p->at);
+        p->n -= before;
+    } else {
+        p->n = i;
+    }
+    if (p->n == 0)
+        path_clear(p);
+    drop_empty_bounds(s);
+    return true;
+}
+
 /* --- a step's marks together -------------------------------------------------------------------
  */
 

@@ -50,8 +50,8 @@ static void place_root(struct view_state *v, const struct view_target *t, struct
     int rc = plumb_exam_propose_root(&v->exam, side, v->rough.x, v->rough.y, p.x, p.y, &err);
     if (rc == ERR_ILLPOSED || rc == ERR_NOTFOUND) {
         axis_by_hand(v, nb, p);
-        view_edited(v);
-        view_say(v, "No outline here (%.120s): the two clicks stand as the axis", err.text);
+        if (view_edited(v))
+            view_say(v, "No outline here (%.120s): the two clicks stand as the axis", err.text);
         return;
     }
     if (rc != 0)

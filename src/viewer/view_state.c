@@ -23,6 +23,7 @@ int view_state_init(struct view_state *v, const struct exam_options *o, struct e
                              .lens = true,
                              .target = VIEW_NO_TARGET,
                              .saved_at = never_saved,
+                             .lock = -1,
                              .t = {.scale = 1.0}};
     view_ask_open(&v->ask, ASK_PATH, ASK_PATH, NULL);
     return 0;
@@ -36,6 +37,9 @@ static void close_exam(struct view_state *v)
     free(v->journal_path);
     free(v->open_path);
     v->save_path = v->journal_path = v->open_path = NULL;
+    if (v->lock >= 0)
+        close(v->lock);
+    v->lock = -1;
     v->has_film = false;
 }
 
@@ -44,7 +48,7 @@ void view_state_release(struct view_state *v)
     if (v == NULL)
         return;
     close_exam(v);
-    *v = (struct view_state){0};
+    *v = (struct view_state){.lock = -1};
 }
 
 /* --- saying ------------------------------------------------------------------------------------
@@ -170,6 +174,8 @@ int view_adopt(struct view_state *v, struct exam *e, struct err *err)
     *e = (struct exam){0};
     int rc = plumb_sheet_history_init(&v->history, &v->exam.sheet, err);
     if (rc == 0)
+        rc = view_lock(v->exam.film_path, &v->lock, err);
+    if (rc == 0)
         rc = name_files(v, err);
     if (rc != 0) {
         close_exam(v);
@@ -246,9 +252,40 @@ void view_measure(struct view_state *v)
         view_fault(v, "measuring", &err);
 }
 
-void view_edited(struct view_state *v)
+/* A copy in the sheet's place. */
+static int put_sheet(struct view_state *v, const struct sheet *from, struct err *err)
+{
+    struct sheet copy;
+    int rc = plumb_sheet_copy(from, &copy, err);
+    if (rc != 0)
+        return rc;
+    plumb_sheet_release(&v->exam.sheet);
+    v->exam.sheet = copy;
+    return 0;
+}
+
+/* What could not be read again is not kept: a sheet that is saved must open. */
+static bool stands(struct view_state *v)
+{
+    struct sheet_notes notes = {0};
+    struct err err = {0}, ignored = {0};
+    int rc =
+        plumb_sheet_check(&v->exam.sheet, v->exam.film.width, v->exam.film.height, &notes, &err);
+    plumb_sheet_notes_release(&notes);
+    if (rc == 0)
+        return true;
+    (void)put_sheet(v, &v->history.step[v->history.at], &ignored);
+    view_fault(v, "Taken back", &err);
+    v->moved = v->bound_open = false;
+    view_changed(v);
+    return false;
+}
+
+bool view_edited(struct view_state *v)
 {
     struct err err = {0};
+    if (!stands(v))
+        return false;
     if (v->saved_at != never_saved && v->saved_at > v->history.at)
         v->saved_at = never_saved; /* what was saved had been undone and is dropped now */
     if (plumb_sheet_history_push(&v->history, &v->exam.sheet, &err) != 0)
@@ -258,6 +295,7 @@ void view_edited(struct view_state *v)
     view_changed(v);
     if (!v->background)
         view_measure(v);
+    return true;
 }
 
 bool view_unsaved(const struct view_state *v)
@@ -268,7 +306,6 @@ bool view_unsaved(const struct view_state *v)
 void view_undo(struct view_state *v, bool redo)
 {
     struct err err = {0};
-    struct sheet copy;
     if (v->moved)
         view_edited(v);
     const struct sheet *s =
@@ -277,12 +314,10 @@ void view_undo(struct view_state *v, bool redo)
         view_say(v, redo ? "Nothing to redo" : "Nothing to undo");
         return;
     }
-    if (plumb_sheet_copy(s, &copy, &err) != 0) {
+    if (put_sheet(v, s, &err) != 0) {
         view_fault(v, "undo", &err);
         return;
     }
-    plumb_sheet_release(&v->exam.sheet);
-    v->exam.sheet = copy;
     v->has_rough = v->bound_open = false;
     v->journal_due = true;
     view_changed(v);
@@ -508,6 +543,17 @@ static void words_of_target(const struct view_state *v, const struct view_target
                  view_step_optional(t->step) ? ".  Enter passes it over" : "");
 }
 
+/* What is needed is there; what else could be is not called done. */
+static void done_words(const struct sheet *s, char out[320])
+{
+    char open[3 * STEPS] = "";
+    for (int i = 0; i < STEPS; i++)
+        if (view_step_progress(s, (enum view_step)i) == TO_DO)
+            snprintf(open + strlen(open), sizeof open - strlen(open), " %d", (i + 1) % STEPS);
+    snprintf(out, 320, "%s%s.  s saves,  r files the record",
+             open[0] ? "The needed steps are done; open, if wanted:" : "Every step is done", open);
+}
+
 void view_foot_words(const struct view_state *v, char out[320])
 {
     const struct view_target *t = view_target_now(v);
@@ -534,7 +580,7 @@ void view_foot_words(const struct view_state *v, char out[320])
     else if (t != NULL)
         words_of_target(v, t, out);
     else if (view_step_next(s, v->step) == STEPS)
-        snprintf(out, 320, "All is there.  s saves,  r files the record,  h shows every key");
+        done_words(s, out);
     else
         snprintf(out, 320, "%s: nothing to place.  Enter goes on", view_step_words(v->step));
 }

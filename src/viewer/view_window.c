@@ -61,10 +61,15 @@ static double ui_scale(Display *d)
 static void intern(struct view_window *w)
 {
     static const char *const names[VIEW_ATOMS] = {
-        [ATOM_PROTOCOLS] = "WM_PROTOCOLS", [ATOM_DELETE] = "WM_DELETE_WINDOW",
-        [ATOM_PING] = "_NET_WM_PING",      [ATOM_NAME] = "_NET_WM_NAME",
-        [ATOM_ICON] = "_NET_WM_ICON",      [ATOM_UTF8] = "UTF8_STRING",
-        [ATOM_CLIPBOARD] = "CLIPBOARD",    [ATOM_PASTE] = "PLUMBRULE_PASTE",
+        [ATOM_PROTOCOLS] = "WM_PROTOCOLS",
+        [ATOM_DELETE] = "WM_DELETE_WINDOW",
+        [ATOM_PING] = "_NET_WM_PING",
+        [ATOM_NAME] = "_NET_WM_NAME",
+        [ATOM_ICON] = "_NET_WM_ICON",
+        [ATOM_UTF8] = "UTF8_STRING",
+        [ATOM_CLIPBOARD] = "CLIPBOARD",
+        [ATOM_PASTE] = "PLUMBRULE_PASTE",
+        [ATOM_INCR] = "INCR",
         [ATOM_PID] = "_NET_WM_PID",
     };
     char *list[VIEW_ATOMS];

@@ -15,6 +15,7 @@ enum view_atom {
     ATOM_UTF8,
     ATOM_CLIPBOARD,
     ATOM_PASTE,
+    ATOM_INCR,
     ATOM_PID,
     VIEW_ATOMS
 };

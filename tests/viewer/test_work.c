@@ -84,7 +84,8 @@ static void answers_are_checked(void **state)
         {ASK_LENGTH, " 12,0 ", true},     {ASK_LENGTH, "12 ± 0.05", true},
         {ASK_LENGTH, "12 +- 0.05", true}, {ASK_LENGTH, "12 ± 9", false},
         {ASK_LENGTH, "nan", false},       {ASK_LENGTH, "1e3", false},
-        {ASK_LENGTH, "-4", false},        {ASK_LENGTH, "12mm", false},
+        {ASK_LENGTH, "-4", false},        {ASK_LENGTH, "12 mm", true},
+        {ASK_LENGTH, "12 cm", false},     {ASK_LENGTH, "mm", false},
         {ASK_LENGTH, "", true},           {ASK_ACROSS, "2.2", true},
         {ASK_ACROSS, "0", false},         {ASK_SEEN_FROM, "l", true},
         {ASK_SEEN_FROM, "left", false},   {ASK_TAKEN, "2026-03-02", true},
@@ -124,6 +125,35 @@ static void known_sizes_are_kept(void **state)
     assert_int_equal(s->n_gauges, 2);
     assert_true(s->gauge[0].mm == 12.0 && s->gauge[0].u_mm == 0.05 && s->gauge[1].mm == 2.2);
     assert_true(view_unsaved(&v));
+    close_site(&v);
+}
+
+static void paste_is_taken_whole_or_not_at_all(void **state)
+{
+    (void)state;
+    static const struct {
+        enum view_question what;
+        const char *text, *taken;
+    } table[] = {
+        {ASK_LENGTH, "12.0\n", "12.0"}, {ASK_LENGTH, "12,5 \u00b1 0.05 mm", "12,5 \u00b1 0.05 mm"},
+        {ASK_LENGTH, "drill 12", ""},   {ASK_ACROSS, "\xff", ""},
+        {ASK_ROOTS, "two", ""},         {ASK_REMARKS, "Zahn gr\u00fcn", "Zahn gr\u00fcn"},
+        {ASK_REMARKS, "\n", ""},        {ASK_PLAN_WIDTH, "1\x01", ""},
+    };
+    struct view_state v;
+    open_site(&v, false);
+    for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
+        view_ask_open(&v.ask, table[i].what, table[i].what, NULL);
+        v.say[0] = '\0';
+        view_paste_text(&v, table[i].text, strlen(table[i].text));
+        assert_string_equal(v.ask.text, table[i].taken);
+        assert_int_equal(v.say[0] == '\0', table[i].taken[0] != '\0');
+    }
+    static char much[SHEET_TEXT + 10];
+    memset(much, '1', sizeof much);
+    view_ask_open(&v.ask, ASK_REMARKS, ASK_REMARKS, NULL);
+    view_paste_text(&v, much, sizeof much);
+    assert_string_equal(v.ask.text, "");
     close_site(&v);
 }
 
@@ -254,6 +284,56 @@ static void marks_are_dragged_nudged_deleted_and_brought_back(void **state)
     for (int i = 0; i < 3; i++)
         view_do(&v, CMD_REDO, 0, 0);
     assert_false(v.exam.sheet.side[MESIAL].crest.set);
+    close_site(&v);
+}
+
+/* A side that went astray at one end keeps the other; a point of it is moved like any mark. */
+static void traced_side_is_moved_and_cut(void **state)
+{
+    (void)state;
+    struct view_state v;
+    struct err err;
+    open_site(&v, true);
+    struct mark_path *p = &v.exam.sheet.side[MESIAL].near;
+    while (p->n < 10)
+        assert_int_equal(view_path_add(p, (struct geo_point){900, 1000 + 50 * (double)p->n}, &err),
+                         0);
+    double first = p->at[0].y, third = p->at[2].y;
+    v.step = STEP_ROOT_MESIAL;
+    struct geo_point at = window_of(&v, p->at[9].x, p->at[9].y);
+    view_press(&v, at, BUTTON_LEFT);
+    view_let_go(&v, at, BUTTON_LEFT);
+    assert_string_equal(v.selected, "mesial.near[9]"); /* a click chooses it */
+    double x = p->at[9].x;
+    view_do(&v, CMD_MOVE, GO_RIGHT, 0);
+    assert_true(p->at[9].x == x + 1.0);
+    strcpy(v.selected, "mesial.near[7]");
+    view_do(&v, CMD_CUT, 0, 0);
+    assert_int_equal(p->n, 7);
+    assert_true(p->at[0].y == first);
+    strcpy(v.selected, "mesial.near[1]");
+    view_do(&v, CMD_CUT, 0, 0);
+    assert_int_equal(p->n, 5);
+    assert_true(p->at[0].y == third);
+    strcpy(v.selected, "pin.tip");
+    view_do(&v, CMD_CUT, 0, 0);
+    assert_true(v.exam.sheet.pin.tip.set && v.say[0] != '\0');
+    close_site(&v);
+}
+
+/* What is saved must open: two clicks on one spot are no axis. */
+static void what_cannot_be_read_again_is_taken_back(void **state)
+{
+    (void)state;
+    struct view_state v;
+    open_site(&v, false);
+    view_type_key(&v, "Escape", 0);
+    view_step_go(&v, STEP_ROOT_MESIAL);
+    click(&v, 1200, 1000);
+    click(&v, 1200, 1000);
+    assert_false(v.exam.sheet.side[MESIAL].axis[0].set);
+    assert_true(v.say_fault && strncmp(v.say, "Taken back", 10) == 0);
+    assert_false(view_unsaved(&v));
     close_site(&v);
 }
 
@@ -434,6 +514,27 @@ static void unsaved_work_is_found_again(void **state)
     assert_int_equal(access("/tmp/plumbrule-test-view.sheet.json.unsaved", F_OK), -1);
 }
 
+static void one_window_a_film(void **state)
+{
+    (void)state;
+    char film[] = "/tmp/plumbrule-lock-XXXXXX";
+    struct err err = {0};
+    int a = -1, b = -1, fd = mkstemp(film);
+    assert_true(fd >= 0);
+    assert_int_equal(view_lock(film, &a, &err), 0);
+    assert_true(a >= 0);
+    assert_int_equal(view_lock(film, &b, &err), ERR_IO);
+    assert_true(b == -1 && strstr(err.text, "another window") != NULL);
+    close(a); /* as when its process ends */
+    assert_int_equal(view_lock(film, &b, &err), 0);
+    assert_true(b >= 0);
+    close(b);
+    close(fd);
+    unlink(film);
+    assert_int_equal(view_lock(film, &b, &err), 0); /* no file, no lock, no fault */
+    assert_int_equal(b, -1);
+}
+
 /* --- the screen --------------------------------------------------------------------------------
  */
 
@@ -509,11 +610,14 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(answers_are_checked),
         cmocka_unit_test(known_sizes_are_kept),
+        cmocka_unit_test(paste_is_taken_whole_or_not_at_all),
         cmocka_unit_test(editing_keeps_whole_characters),
         cmocka_unit_test(steps_follow_the_sheet),
         cmocka_unit_test(clicks_place_what_the_foot_names),
         cmocka_unit_test(bound_is_a_row_of_clicks),
         cmocka_unit_test(marks_are_dragged_nudged_deleted_and_brought_back),
+        cmocka_unit_test(traced_side_is_moved_and_cut),
+        cmocka_unit_test(what_cannot_be_read_again_is_taken_back),
         cmocka_unit_test(gauge_end_goes_with_the_tip),
         cmocka_unit_test(handles_are_easy_to_hit),
         cmocka_unit_test(found_marks_never_replace_a_hand),
@@ -521,6 +625,7 @@ int main(void)
         cmocka_unit_test(each_key_means_one_thing),
         cmocka_unit_test(closing_asks_once),
         cmocka_unit_test(unsaved_work_is_found_again),
+        cmocka_unit_test(one_window_a_film),
         cmocka_unit_test(nothing_overlaps),
         cmocka_unit_test(only_what_changed_is_repainted),
     };
