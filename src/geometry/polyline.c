@@ -8,9 +8,10 @@ static struct geo_point nearest_on_segment(struct geo_point a, struct geo_point 
                                            struct geo_point p)
 {
     struct geo_point ab = geo_sub(b, a);
-    double len2 = geo_dot(ab, ab);
-    double t = len2 > 0.0 ? geo_dot(geo_sub(p, a), ab) / len2 : 0.0;
-    return t <= 0.0 ? a : t >= 1.0 ? b : geo_mix(a, b, t);
+    double len2 = geo_dot(ab, ab), along = geo_dot(geo_sub(p, a), ab);
+    if (!(along > 0.0 && len2 > 0.0))
+        return a;
+    return along >= len2 ? b : geo_mix(a, b, along / len2);
 }
 
 double plumb_geo_polyline_nearest(const struct geo_point *pts, size_t n, struct geo_point p,
@@ -56,11 +57,16 @@ static bool segments_cross(struct geo_point a, struct geo_point b, struct geo_po
 {
     struct geo_point ab = geo_sub(b, a), cd = geo_sub(d, c), ac = geo_sub(c, a);
     double det = geo_cross(ab, cd);
-    if (det == 0.0)
-        return false; /* parallel: the ends are the nearest points */
-    double s = geo_cross(ac, cd) / det, t = geo_cross(ac, ab) / det;
-    *at = geo_mix(a, b, s);
-    return s >= 0.0 && s <= 1.0 && t >= 0.0 && t <= 1.0;
+    double s = geo_cross(ac, cd), t = geo_cross(ac, ab); /* times det */
+    if (det < 0.0) {
+        det = -det;
+        s = -s;
+        t = -t;
+    }
+    if (!(det > 0.0 && s >= 0.0 && s <= det && t >= 0.0 && t <= det))
+        return false; /* or parallel: the ends are the nearest points */
+    *at = geo_mix(a, b, s / det);
+    return true;
 }
 
 /* c has been compared with the segment a-b before. */
