@@ -10,7 +10,7 @@ for b in "$B"/tests/bench/bench_*; do
     case "$b" in
     *.o | *.d) continue ;;
     *bench_view) continue ;; # by its script, under a display of its own
-    *bench_record) "$b" ;;
+    *bench_record) "$b" "$B/plumbrule" ;;
     *bench_coverage) "$b" 2000 "$seed" "$films" ;;
     *) "$b" "$films" "$seed" ;;
     esac
