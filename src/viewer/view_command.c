@@ -126,7 +126,7 @@ static const double pan_share = 0.1; /* of the film's area */
 
 static void go_on(struct view_state *v)
 {
-    enum view_step next = view_step_next(&v->exam.sheet, v->step);
+    enum view_step next = view_next(v, v->step);
     if (next != STEPS && next != v->step)
         view_step_go(v, next);
 }
@@ -140,6 +140,26 @@ static void end_bound(struct view_state *v)
         view_edited(v);
     }
     go_on(v);
+}
+
+/* Enter with nothing to confirm: a wanted mark is passed over, a needed one is not (a second Enter
+ * by mistake would leave it out unseen). */
+static void pass_over(struct view_state *v)
+{
+    const struct view_target *t = view_target_now(v);
+    bool by_hand = v->target != VIEW_NO_TARGET;
+    v->target = VIEW_NO_TARGET;
+    if (t != NULL && v->step == STEP_PIN)
+        v->no_pin = true;
+    else if (t != NULL && view_step_optional(v->step))
+        v->skip_to = (int)(t - view_targets) + 1;
+    else if (t != NULL && !by_hand) {
+        view_say(v, "Nothing to confirm yet.  To leave this step out choose another one");
+        return;
+    }
+    if (t == NULL || v->no_pin ||
+        view_target_next(&v->exam.sheet, v->step, v->skip_to) == VIEW_NO_TARGET)
+        go_on(v);
 }
 
 static void confirm(struct view_state *v)
@@ -160,12 +180,7 @@ static void confirm(struct view_state *v)
         go_on(v);
         return;
     }
-    const struct view_target *t = view_target_now(v);
-    v->target = VIEW_NO_TARGET;
-    if (t != NULL && view_step_optional(v->step))
-        v->skip_to = (int)(t - view_targets) + 1;
-    if (t == NULL || view_target_next(s, v->step, v->skip_to) == VIEW_NO_TARGET)
-        go_on(v);
+    pass_over(v);
 }
 
 static void confirm_all(struct view_state *v)
@@ -574,7 +589,7 @@ static void take_journal(struct view_state *v)
     view_edited(v);
     v->ask = (struct view_ask){0};
     v->find_due = FIND_IDLE;
-    enum view_step next = view_step_next(&v->exam.sheet, STEP_SEEN);
+    enum view_step next = view_next(v, STEP_SEEN);
     v->step = next == STEPS ? STEP_BOUND : next;
     view_say(v, "Unsaved work taken up");
 }

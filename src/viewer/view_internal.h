@@ -255,7 +255,7 @@ struct view_state {
     unsigned long edits; /* counts changes of the marks */
 
     enum view_find_state finding, find_due;
-    bool no_pin; /* the finder found none */
+    bool no_pin; /* none was found, or it was passed over */
     bool quit;
 };
 int view_state_init(struct view_state *v, const struct exam_options *o, struct err *err);
@@ -278,6 +278,8 @@ void view_fault(struct view_state *v, const char *what, const struct err *err);
  * which could not be read again is taken back and told: false. */
 bool view_edited(struct view_state *v);
 void view_step_go(struct view_state *v, enum view_step s);
+/* The next needed step after `step` that is not done; a pin that is not there is not needed. */
+enum view_step view_next(const struct view_state *v, enum view_step step);
 /* The target of the next click, or NULL. */
 const struct view_target *view_target_now(const struct view_state *v);
 void view_undo(struct view_state *v, bool redo);

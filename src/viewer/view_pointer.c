@@ -97,7 +97,7 @@ static void move_on(struct view_state *v, enum view_step was)
     v->target = VIEW_NO_TARGET;
     if (view_step_progress(s, was) != DONE || view_target_now(v) != NULL)
         return;
-    enum view_step next = view_step_next(s, was);
+    enum view_step next = view_next(v, was);
     if (next != STEPS && !view_step_optional(was))
         view_step_go(v, next);
 }

@@ -91,7 +91,7 @@ static void step_state(const struct view_state *v, enum view_step i, char out[32
     if (v->finding == FIND_ALL && i == STEP_PIN && p == TO_DO) {
         snprintf(out, 32, "looking \u2026");
     } else if (v->no_pin && i == STEP_PIN && p == TO_DO) {
-        snprintf(out, 32, "none found");
+        snprintf(out, 32, "none");
     } else if (p == PROPOSED) {
         snprintf(out, 32, "found \u25c7");
         *hue = VIEW_NOTICE;
@@ -205,13 +205,20 @@ void scene_column(struct view_scene *s, struct view_state *v)
 /* --- foot --------------------------------------------------------------------------------------
  */
 
+static const double ask_hint_pads = 13.0; /* room of the hint beside a question */
+
 static void ask_line(struct view_scene *s, const struct view_state *v)
 {
     const struct view_layout *l = &v->layout;
     char line[SHEET_TEXT + 200];
     int lead = snprintf(line, sizeof line, "%s:  ", view_ask_words(v->ask.what));
     plumb_text_copy(line + lead, sizeof line - (size_t)lead, v->ask.text);
-    scene_text(s, inset(l->foot, l->pad), line, l->text, VIEW_WORDS, ALIGN_LEFT, false);
+    struct view_box b = inset(l->foot, l->pad), more = b;
+    b.x1 -= ask_hint_pads * l->pad;
+    more.x0 = b.x1;
+    scene_text(s, more, v->ask.what == ASK_PATH ? "Enter opens it" : "Enter: next   Esc: later",
+               l->small, VIEW_DIM, ALIGN_RIGHT, false);
+    scene_text(s, b, line, l->text, VIEW_WORDS, ALIGN_LEFT, false);
     if (s->failed)
         return;
     struct view_item *it = &s->item[s->n - 1];
@@ -251,7 +258,8 @@ void scene_foot(struct view_scene *s, const struct view_state *v)
         more.x0 = b.x1;
         scene_text(s, b, words, l->text, choice ? VIEW_NOTICE : VIEW_WORDS, ALIGN_LEFT, false);
         if (!choice)
-            scene_text(s, more, "h help", l->small, VIEW_DIM, ALIGN_RIGHT, false);
+            scene_text(s, more, v->help ? "h back" : "h help", l->small, VIEW_DIM, ALIGN_RIGHT,
+                       false);
     }
     say_line(s, v);
     if (!v->has_film && v->open_path == NULL) {

@@ -155,7 +155,9 @@ static bool is_fresh(const struct sheet *s)
 static void begin_work(struct view_state *v)
 {
     const struct sheet *s = &v->exam.sheet;
-    enum view_step next = view_step_next(s, STEP_SEEN);
+    /* a film from before there was a pin */
+    v->no_pin = plumb_sheet_marks(s, NULL, 0) > 0 && !s->pin.tip.set && s->site_tooth.apex.set;
+    enum view_step next = view_next(v, STEP_SEEN);
     v->step = next == STEPS ? STEP_BOUND : next;
     v->target = VIEW_NO_TARGET;
     v->ask = (struct view_ask){0};
@@ -182,7 +184,6 @@ int view_adopt(struct view_state *v, struct exam *e, struct err *err)
         return rc;
     }
     v->has_film = true;
-    v->no_pin = false;
     v->saved_at = 0;
     v->t = (struct view_transform){
         .scale = 1.0, .film_w = (double)v->exam.film.width, .film_h = (double)v->exam.film.height};
@@ -448,6 +449,16 @@ static void ask_for_step(struct view_state *v)
         view_ask_open(&v->ask, ASK_BOUND, ASK_BOUND, s);
 }
 
+enum view_step view_next(const struct view_state *v, enum view_step step)
+{
+    const struct sheet *s = &v->exam.sheet;
+    enum view_step next = view_step_next(s, step);
+    if (next != STEP_PIN || !v->no_pin || view_step_progress(s, STEP_PIN) != TO_DO)
+        return next;
+    next = view_step_next(s, STEP_PIN);
+    return next == STEP_PIN ? STEPS : next;
+}
+
 void view_step_go(struct view_state *v, enum view_step s)
 {
     if (!v->has_film || (unsigned)s >= STEPS)
@@ -526,21 +537,56 @@ static const char *words_of_mark(const char *name)
     return view_step_words(view_step_of(name));
 }
 
+/* Where mesial lies in the window as the film is turned; NAN where nobody knows. */
+static struct geo_point mesial_way(const struct view_state *v)
+{
+    const struct meas_frame *f = &v->exam.result.frame;
+    const struct sheet_site *site = &v->exam.sheet.site;
+    struct geo_point m = {(double)NAN, (double)NAN};
+    if (f->set && f->has_mesial) {
+        m = (struct geo_point){f->mx, f->my};
+    } else if (f->set && site->tooth != 0) {
+        bool turn =
+            (plumb_tooth_mesial_turn(site->tooth) > 0) == (site->seen_from != SEEN_FROM_LINGUAL);
+        m = geo_mul(geo_perp((struct geo_point){f->ax, f->ay}), turn ? 1.0 : -1.0);
+    }
+    return geo_sub(view_to_window(&v->t, m), view_to_window(&v->t, (struct geo_point){0.0, 0.0}));
+}
+
+/* " (left)" and the like behind "the mesial root", for who does not know the film's sides by heart.
+ */
+static void side_words(const struct view_state *v, bool mesial, char out[48])
+{
+    struct geo_point m = mesial_way(v);
+    double x = mesial ? m.x : -m.x, y = mesial ? m.y : -m.y;
+    out[0] = '\0';
+    if (!isfinite(x + y))
+        return;
+    const char *way = fabs(x) >= fabs(y) ? (x < 0.0 ? "left" : "right")
+                      : y < 0.0          ? "above"
+                                         : "below";
+    bool sure = v->exam.result.frame.has_mesial;
+    snprintf(out, 48, " (%s%s)", way, sure ? "" : ", unless the film is mirrored");
+}
+
 static void words_of_target(const struct view_state *v, const struct view_target *t, char out[320])
 {
     const char *snap = v->snap ? ", snaps to the edge" : "";
+    char side[48];
+    side_words(v, strncmp(t->mark, "mesial", strlen("mesial")) == 0, side);
     if (t->way == WAY_ROOT && !v->has_rough)
-        snprintf(out, 320, "Next click: %s, its middle at the CEJ", t->words);
+        snprintf(out, 320, "Next click: %s%s, its middle at the CEJ", t->words, side);
     else if (t->way == WAY_ROOT)
         snprintf(out, 320, "Next click: the apex of %s", t->words);
     else if (t->way == WAY_CREST)
-        snprintf(out, 320, "Next click: %s%s", t->words, snap);
+        snprintf(out, 320, "Next click: %s%s%s", t->words, side, snap);
     else if (t->way == WAY_BOUND)
         snprintf(out, 320, "Next click: a point along the %s.  Enter ends the line",
                  v->exam.sheet.bound[v->exam.sheet.n_bounds - 1].what);
     else
         snprintf(out, 320, "Next click: %s%s", t->words,
-                 view_step_optional(t->step) ? ".  Enter passes it over" : "");
+                 view_step_optional(t->step) || t->step == STEP_PIN ? ".  Enter passes it over"
+                                                                    : "");
 }
 
 /* What is needed is there; what else could be is not called done. */
@@ -548,7 +594,8 @@ static void done_words(const struct sheet *s, char out[320])
 {
     char open[3 * STEPS] = "";
     for (int i = 0; i < STEPS; i++)
-        if (view_step_progress(s, (enum view_step)i) == TO_DO)
+        if (view_step_optional((enum view_step)i) &&
+            view_step_progress(s, (enum view_step)i) == TO_DO)
             snprintf(open + strlen(open), sizeof open - strlen(open), " %d", (i + 1) % STEPS);
     snprintf(out, 320, "%s%s.  s saves,  r files the record",
              open[0] ? "The needed steps are done; open, if wanted:" : "Every step is done", open);
@@ -579,7 +626,7 @@ void view_foot_words(const struct view_state *v, char out[320])
                  view_step_words(v->step));
     else if (t != NULL)
         words_of_target(v, t, out);
-    else if (view_step_next(s, v->step) == STEPS)
+    else if (view_next(v, v->step) == STEPS)
         done_words(s, out);
     else
         snprintf(out, 320, "%s: nothing to place.  Enter goes on", view_step_words(v->step));

@@ -71,6 +71,7 @@ static void intern(struct view_window *w)
         [ATOM_PASTE] = "PLUMBRULE_PASTE",
         [ATOM_INCR] = "INCR",
         [ATOM_PID] = "_NET_WM_PID",
+        [ATOM_FOOT] = "PLUMBRULE_FOOT",
     };
     char *list[VIEW_ATOMS];
     for (int i = 0; i < VIEW_ATOMS; i++) {
@@ -114,6 +115,22 @@ static void set_title(struct view_window *w)
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
         XChangeProperty(w->display, w->window, names[i], w->atom[ATOM_UTF8], 8, PropModeReplace,
                         (const unsigned char *)title, (int)strlen(title));
+}
+
+/* The foot line as a property too, for aids and tests that read the window from outside. */
+static void set_foot(struct view_window *w)
+{
+    const struct view_state *v = &w->state;
+    char foot[sizeof w->foot];
+    if (view_typing(v))
+        snprintf(foot, sizeof foot, "%s", view_ask_words(v->ask.what));
+    else
+        view_foot_words(v, foot);
+    if (strcmp(foot, w->foot) == 0)
+        return;
+    memcpy(w->foot, foot, sizeof foot);
+    XChangeProperty(w->display, w->window, w->atom[ATOM_FOOT], w->atom[ATOM_UTF8], 8,
+                    PropModeReplace, (const unsigned char *)foot, (int)strlen(foot));
 }
 
 static void set_manners(struct view_window *w)
@@ -217,6 +234,7 @@ int view_window_paint(struct view_window *w, struct err *err)
     }
     cairo_region_destroy(changed);
     set_title(w);
+    set_foot(w);
     XFlush(w->display);
     return rc;
 }

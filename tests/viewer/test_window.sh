@@ -62,27 +62,34 @@ wait_until() { # words, command...: up to 30 s, for a busy machine under a sanit
         sleep 0.1
     done
 }
-has_window() { window=$(xdotool search --class Plumbrule | head -n 1) && [ -n "$window" ] && xprop -id "$window" WM_STATE _NET_WM_NAME | grep -q "$film"; }
+has_window() {
+    window=$(xdotool search --class Plumbrule | head -n 1) && [ -n "$window" ] &&
+        xprop -id "$window" WM_STATE _NET_WM_NAME | grep -q "$film"
+}
+# What the window asks for, read from outside: every step waits for it, none for a time.
+foot() { xprop -id "$window" PLUMBRULE_FOOT; }
+foot_says() { foot | grep -q -e "$1"; }
+wait_foot() { wait_until "the foot says: $1" foot_says "$1"; }
 start() {
     "$command" view "$@" >"$dir/out" 2>&1 &
     viewer=$!
     wait_until "the window comes up" has_window
     xdotool windowfocus --sync "$window"
 }
-key() { xdotool key --delay 60 "$@"; }
-type_in() { xdotool type --delay 60 "$1" && key Return; }
-# Enter, and once more when the window was still looking for the pin and let it pass.
-confirm() { # words
-    for _ in 1 2 3 4 5 6 7 8; do
-        key Return
-        n=0
-        while [ $n -lt 40 ]; do
-            grep -q found "$journal" || return 0
-            n=$((n + 1))
-            sleep 0.1
-        done
-    done
-    fail "$1"
+actions=0 # keys pressed and clicks made, as a person would
+count() { actions=$((actions + $1)); }
+key() {
+    count $#
+    xdotool key --delay 60 "$@"
+}
+type_in() { # a question that is up, and its answer
+    wait_foot "$1"
+    count ${#2}
+    xdotool type --delay 60 "$2" && key Return
+}
+confirm() { # what was found
+    wait_foot "Found: $1"
+    key Return
 }
 journalled() { grep -q "$1" "$journal"; }
 truth_of() { # section mark axis
@@ -95,61 +102,105 @@ click() { # film x, film y, in px
         s = (w - c) / fw; t = (h - f) / fh; if (t < s) s = t
         printf "%d %d", (w - c - s * fw) / 2 + s * (x + 0.5), (h - f - s * fh) / 2 + s * (y + 0.5) }')
     # shellcheck disable=SC2086
-    xdotool mousemove $p && sleep 0.1 && xdotool click 1
+    xdotool mousemove --sync $p
+    xdotool click 1
+    count 1
 }
 middle() { awk -v a="$1" -v b="$2" 'BEGIN { print (a + b) / 2 }'; }
-picture() { [ -z "$pictures" ] || { sleep 0.5; import -window root "$pictures/$1.png"; }; }
-root() { # side: two rough clicks a few px off, and Enter
+picture() { [ -z "$pictures" ] || { sleep 0.3; import -window root "$pictures/$1.png"; }; }
+root() { # side: two rough clicks a few px off
+    wait_foot "Next click: the $1 root"
     click "$(awk -v x="$(middle "$(truth_of "$1" cej x)" "$(truth_of "$1" cej_far x)")" -v n="$2" 'BEGIN { print x + n }')" \
         "$(middle "$(truth_of "$1" cej y)" "$(truth_of "$1" cej_far y)")"
-    sleep 0.3
+    wait_foot "the apex of the $1 root"
     picture "$1-first-click"
     click "$(truth_of "$1" apex x)" "$(truth_of "$1" apex y)"
 }
+molar() { # its nearer root, from the middle of its trunk's near half
+    wait_foot "Next click: the distal root"
+    click 735 350
+    wait_foot "the apex of the distal root"
+    click "$(truth_of distal apex x)" "$(truth_of distal apex y)"
+}
+crest() { # side
+    wait_foot "Next click: the crest at the $1 root"
+    click "$(truth_of "$1" crest x)" "$(truth_of "$1" crest y)"
+    confirm "$1 crest"
+}
+site_and_pin() {
+    type_in 'Tooth of the site' 35
+    type_in 'Known length' 12.0
+    type_in 'Known diameter' 2.2
+    wait_foot 'Found: pin'
+    picture pin-found
+    confirm pin
+}
 
-# --- opening; kill -9 in the middle ----------------------------------------------------------------
-start "$dir/$film"
+# --- who reads only the screen: from the film to the record, counted ----------------------------------
+# 2 s for each key or click, and two minutes for all of it
+mkdir "$dir/first" && cp "$dir/$film" "$dir/first/"
+start "$dir/first/$film"
 picture opened
-type_in 35
-type_in 12.0
-type_in 2.2
-wait_until "the pin is found" journalled mesial_side
-picture pin-found
-confirm "the pin is confirmed"
+site_and_pin
 root mesial 4
-wait_until "the mesial root is traced" journalled '"near"'
+confirm 'mesial root'
+molar
+confirm 'distal root'
+crest mesial
+crest distal
+wait_foot 'needed steps are done'
+key r
+wait_until "the first user's record" test -e "$dir/first/record/first-drill-r01.json"
+picture first-user
+echo "a first user: $actions keys and clicks from the film to the record"
+[ "$actions" -le 60 ] || fail "$actions keys and clicks: more than two minutes"
+key q
+wait "$viewer"
+[ $? -eq 0 ] || fail "closing with nothing unsaved"
+start "$dir/first/first-drill.sheet.json"
+wait_foot 'needed steps are done'
+key r
+wait_until "the record of a sheet" test -e "$dir/first/record/first-drill-r02.json"
+
+# --- a second window keeps off ---------------------------------------------------------------------------
+"$command" view "$dir/first/$film" >"$dir/out2" 2>&1
+[ $? -eq 74 ] || fail "a second window on one film"
+grep -q 'open in another window' "$dir/out2" || fail "words of a second window"
+key q
+wait "$viewer"
+
+# --- kill -9 in the middle ---------------------------------------------------------------------------------
+start "$dir/$film"
+site_and_pin
+root mesial 4
+wait_foot 'Found: mesial root'
+wait_until "the mesial root is journalled" journalled '"near"'
 picture mesial-root
 kill -9 "$viewer"
 wait "$viewer" 2>/dev/null
 [ -e "$journal" ] || fail "the journal after kill -9"
 [ ! -e "$sheet" ] || fail "a sheet nobody saved"
 start "$dir/$film"
+wait_foot 'Unsaved work'
 picture journal-offered
 key y
-sleep 0.5
-wait_until "the journal is taken up" journalled near
-confirm "what was recovered is confirmed"
+confirm 'mesial root'
 
 # --- the rest of the work ----------------------------------------------------------------------------
-# the molar's nearer root, from the middle of its trunk's near half
-click 735 350
-sleep 0.3
-click "$(truth_of distal apex x)" "$(truth_of distal apex y)"
-wait_until "the distal root is traced" journalled found
+molar
+wait_foot 'Found: distal root'
 picture distal-root
-confirm "the distal root is confirmed"
-click "$(truth_of mesial crest x)" "$(truth_of mesial crest y)"
-wait_until "the mesial crest is placed" journalled '"crest"'
-confirm "the mesial crest is confirmed"
-click "$(truth_of distal crest x)" "$(truth_of distal crest y)"
-wait_until "the distal crest is placed" sh -c "[ \$(grep -c crest '$journal') -ge 2 ]"
-confirm "both crests are confirmed"
+confirm 'distal root'
+crest mesial
+crest distal
+wait_foot 'needed steps are done'
 picture crests
 key 8
+wait_foot "Next click: the mesial tooth's CEJ"
 click "$(truth_of mesial cej x)" "$(truth_of mesial cej y)"
-sleep 0.3
+wait_foot "Next click: the distal tooth's CEJ"
 click "$(truth_of distal cej x)" "$(truth_of distal cej y)"
-wait_until "both CEJs are placed" sh -c "[ \$(grep -c '\"cej\"' '$journal') -ge 2 ]"
+wait_foot 'needed steps are done'
 picture done
 key s
 wait_until "the sheet is saved" test -e "$sheet"
@@ -180,11 +231,14 @@ awk -F'[ ,]' -v OFS=' ' 'NR == FNR { want[$1] = $2; next }
     { cat "$dir/compared"; fail "values against the truth"; }
 cat "$dir/compared"
 
-# --- idle uses no processor time ---------------------------------------------------------------------
+# --- idle uses no processor time: a window at rest comes to two equal readings -------------------------
 ticks() { awk '{ print $14 + $15 }' "/proc/$viewer/stat"; }
-before=$(ticks)
-sleep 1
-[ "$(ticks)" -le $((before + 1)) ] || fail "the idle window uses the processor"
+at_rest() {
+    before=$(ticks)
+    sleep 1
+    [ "$(ticks)" -eq "$before" ]
+}
+wait_until "the idle window uses no processor time" at_rest
 
 # --- closing with unsaved work asks once; a lost connection keeps the journal ---------------------------
 xprop -id "$window" WM_CLASS WM_PROTOCOLS _NET_WM_NAME WM_NORMAL_HINTS >"$dir/manners"
@@ -194,7 +248,7 @@ done
 key Tab Right
 wait_until "the nudge is journalled" test -e "$journal"
 key q
-sleep 0.5
+wait_foot 'Not saved yet'
 picture closing
 kill -0 "$viewer" || fail "closing with unsaved work does not ask"
 kill "$xvfb"
