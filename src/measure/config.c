@@ -208,14 +208,25 @@ static int read_limits(const struct reader *r, json_t *limits, struct meas_confi
     return 0;
 }
 
-static int read_healthy(const struct reader *r, const json_t *v, struct meas_config *c)
+/* A length with its source that is no uncertainty. */
+static int read_length(const struct reader *r, const json_t *v, const char *key, double *mm,
+                       char source[160])
 {
-    struct meas_mark_default d = {.u_mm = c->healthy_mm};
-    plumb_text_copy(d.source, sizeof d.source, c->healthy_source);
-    int rc = read_default(r, v, "healthy", "mm", &d);
-    c->healthy_mm = d.u_mm;
-    plumb_text_copy(c->healthy_source, sizeof c->healthy_source, d.source);
+    struct meas_mark_default d = {.u_mm = *mm};
+    plumb_text_copy(d.source, sizeof d.source, source);
+    int rc = read_default(r, v, key, "mm", &d);
+    *mm = d.u_mm;
+    plumb_text_copy(source, sizeof d.source, d.source);
     return rc;
+}
+
+static int read_source_to_film(const struct reader *r, const json_t *v, struct meas_config *c)
+{
+    static const char key[] = "source_to_film";
+    int rc = read_length(r, v, key, &c->source_to_film_mm, c->source_to_film_source);
+    return rc == 0 && c->source_to_film_mm < 50.0
+               ? fault(r, key, "is nearer than any tube: give millimetres")
+               : rc;
 }
 
 static int read_entry(const struct reader *r, const char *key, json_t *v, struct meas_config *c)
@@ -233,18 +244,18 @@ static int read_entry(const struct reader *r, const char *key, json_t *v, struct
     if (strcmp(key, "lean") == 0)
         return read_default(r, v, key, "u_deg", &c->lean);
     if (strcmp(key, "healthy") == 0)
-        return read_healthy(r, v, c);
-    if (strcmp(key, "source_to_film_mm") == 0) {
-        int rc = read_number(r, v, key, &c->source_to_film_mm);
-        return rc == 0 && c->source_to_film_mm < 50.0
-                   ? fault(r, key, "is nearer than any tube: give millimetres")
-                   : rc;
-    }
+        return read_length(r, v, key, &c->healthy_mm, c->healthy_source);
+    if (strcmp(key, "traced") == 0)
+        return read_default(r, v, key, "u_deg", &c->traced);
+    if (strcmp(key, "last_resort") == 0)
+        return read_default(r, v, key, "u_percent", &c->last_resort);
+    if (strcmp(key, "source_to_film") == 0)
+        return read_source_to_film(r, v, c);
     char path[80];
     snprintf(path, sizeof path, "%.70s", key);
     return fault(r, path,
-                 "is unknown here: limits, marks, gauge_size, plane, lean, healthy, "
-                 "source_to_film_mm");
+                 "is unknown here: limits, marks, gauge_size, plane, lean, traced, last_resort, "
+                 "healthy, source_to_film");
 }
 
 static int read_header(const struct reader *r, const json_t *doc)

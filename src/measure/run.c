@@ -60,11 +60,6 @@ struct inputs {
     struct geo_point middle; /* of the film, px */
 };
 
-/* A trace errs along a whole side (bone, blur, a bend), which its points' own scatter does not
- * show: 0.26 degrees, so that the intervals of traced mid-lines hold the truth of phantom films
- * (the table of tests/bench/bench_root.c). */
-static const double traced_u_rad = 0.0045;
-
 /* An age is stated in whole years: even over one of them (JCGM 100, 4.3.7). */
 static const double age_u_years = 0.288675134594813; /* 1 / (2 sqrt 3) */
 
@@ -132,6 +127,9 @@ static void add_marks(struct inputs *in, const struct meas_config *c, double rou
     }
 }
 
+/* A trace errs along a whole side (bone, blur, a bend), which its points' own scatter does not
+ * show.
+ */
 static bool is_traced(const struct sheet_neighbour *nb)
 {
     return nb->near.n > 0 && nb->near.at[0].sd > 0.0;
@@ -150,13 +148,13 @@ static void add_others(struct inputs *in, const struct scene *sc, double u_disag
     }
     add_input(in, "gauges", " disagree", 0.0, u_disagree);
     bool last_resort = sc->rule.from == SCALE_SENSOR || sc->rule.from == SCALE_TAG;
-    add_input(in, "scale", " of last resort", 0.0, last_resort ? scale_fallback_u() : 0.0);
+    add_input(in, "scale", " of last resort", 0.0, last_resort ? c->last_resort.u_mm / 100.0 : 0.0);
     for (int i = PLANE_MESIAL; i < PLANES; i++)
         add_input(in, plane_name[i], "", 0.0, c->plane.u_mm);
     for (int i = 0; i < SIDES;
          i++) /* traced points state their own scatter and keep it when confirmed */
         add_input(in, i == MESIAL ? "mesial.near" : "distal.near", " trace", 0.0,
-                  is_traced(&sc->s->side[i]) ? traced_u_rad : 0.0);
+                  is_traced(&sc->s->side[i]) ? c->traced.u_mm / deg_per_rad : 0.0);
     double lean = c->lean.u_mm / deg_per_rad, beam = c->beam_error_deg / deg_per_rad;
     add_input(in, "beam", "", 0.0, atan(tan(lean) * sin(beam)));
     add_input(in, "age", "", sc->s->site.age_years,

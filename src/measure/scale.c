@@ -14,10 +14,6 @@
  * chance choose the gauge, and a gauge chosen by its error carries it: at 2.5 one scale in a
  * hundred of hand-placed gauges came from an across gauge that was only read too wide. */
 static const double significant_k = 3.0;
-/* Magnification of a periapical film is 1.01 to 1.14 (M = SID/(SID-OID), SID 200 to 400 mm, OID 5
- * to 25 mm, common practice, no source): the sensor's plane is no better than 10 % for the tooth.
- */
-static const double last_resort_relative_u = 0.10;
 
 double scale_lean_u(const struct meas_config *c)
 {
@@ -148,9 +144,4 @@ int scale_decide(struct scene *sc, const struct meas_film *film, struct meas_res
             sqrt(fmax(mean.u * mean.u - mean.u_internal * mean.u_internal, 0.0)) / mean.value;
     tell_gauges(sc, &mean, n, which, r);
     return 0;
-}
-
-double scale_fallback_u(void)
-{
-    return last_resort_relative_u;
 }

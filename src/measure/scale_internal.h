@@ -16,6 +16,5 @@ int scale_decide(struct scene *sc, const struct meas_film *film, struct meas_res
 double scale_rough(const struct scene *sc);
 /* Relative standard uncertainty of a length gauge by a lean nobody can see. */
 double scale_lean_u(const struct meas_config *c);
-double scale_fallback_u(void);
 
 #endif

@@ -418,11 +418,28 @@ static int tell_marks(const struct exam *e, struct buf *out, struct err *err)
     return 0;
 }
 
+static bool any_traced(const struct sheet *s)
+{
+    for (int i = 0; i < SIDES; i++)
+        if (s->side[i].near.n > 0 && s->side[i].near.at[0].sd > 0.0)
+            return true;
+    return false;
+}
+
 static void tell_defaults(const struct exam *e, struct buf *out)
 {
     const struct meas_config *c = &e->config;
     wrapf(out, "  ", 4, "plane of other objects: %.1f mm before or behind the gauge (%s)",
           c->plane.u_mm, c->plane.source);
+    wrapf(out, "  ", 4, "source to film: %.0f mm (%s)", c->source_to_film_mm,
+          c->source_to_film_source);
+    wrapf(out, "  ", 4, "lean of the pin, unseen: %.1f\u00b0 (%s)", c->lean.u_mm, c->lean.source);
+    if (e->result.scale.from == SCALE_SENSOR || e->result.scale.from == SCALE_TAG)
+        wrapf(out, "  ", 4, "scale of last resort: %.0f %% (%s)", c->last_resort.u_mm,
+              c->last_resort.source);
+    if (any_traced(&e->sheet))
+        wrapf(out, "  ", 4, "traced root, both sides alike: %.2f\u00b0 (%s)", c->traced.u_mm,
+              c->traced.source);
     wrapf(out, "  ", 4, "gauge size: %.2f mm where the sheet states none (%s)", c->gauge_size.u_mm,
           c->gauge_size.source);
     if (c->beam_error_deg > 0.0)
