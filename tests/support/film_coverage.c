@@ -279,6 +279,48 @@ static void compare_losses(struct study *s, const char *side)
     compare(s, id[0], id[0], 100.0 * gap / root);
 }
 
+/* The near side's true points from the level on where the marked one begins; how many. */
+static size_t marked_stretch(const struct study *s, enum sheet_side side, struct geo_point *out)
+{
+    const struct phantom_tooth_truth *t = side == MESIAL ? &s->truth.mesial : &s->truth.distal;
+    const struct mark_path *near = &s->e.sheet.side[side].near;
+    struct geo_point apical = geo_unit(geo_sub(t->chord[1], t->chord[0]));
+    double level = near->n > 0 ? geo_dot(spot(&near->at[0]), apical) : 0.0, before = 0.0;
+    size_t n = 0;
+    for (size_t i = 0; i < PHANTOM_SIDE; i++) {
+        double at = geo_dot(t->near[i], apical);
+        if (at > level && i > 0 && n == 0)
+            out[n++] = geo_mix(t->near[i - 1], t->near[i], (level - before) / (at - before));
+        if (at > level)
+            out[n++] = t->near[i];
+        before = at;
+    }
+    return n;
+}
+
+/* What there is of the side above its first mark is not measured, and said not to be. */
+static double true_clearance(const struct study *s, enum sheet_side side, const char *id)
+{
+    struct geo_point near[PHANTOM_SIDE + 1];
+    const struct phantom_pin_truth *p = &s->truth.pin;
+    double over = film_value(s, id);
+    if (!(over >= 0.0))
+        return over;
+    struct geo_point d = geo_sub(p->axis[1], p->axis[0]);
+    struct geo_point m = geo_sub(s->truth.mesial.cej_near, s->truth.distal.cej_near);
+    bool first = (geo_dot(geo_perp(d), m) > 0.0) == (side == MESIAL);
+    const struct geo_point *flank = p->flank[first ? 0 : 1];
+    size_t n = marked_stretch(s, side, near);
+    return s->truth.mm_per_px * plumb_geo_polyline_segment(near, n, flank[0], flank[1], NULL, NULL);
+}
+
+static void compare_clearances(struct study *s)
+{
+    static const char *const id[SIDES] = {"clearance.mesial", "clearance.distal"};
+    for (int i = 0; i < SIDES; i++)
+        compare(s, id[i], id[i], true_clearance(s, (enum sheet_side)i, id[i]));
+}
+
 /* The pin's lean as the film shows it: an oblique beam leans it as well. */
 static void compare_scale(struct study *s)
 {
@@ -301,9 +343,10 @@ static void compare_all(struct study *s)
 {
     compare_scale(s);
     compare_angles(s);
+    compare_clearances(s);
     for (size_t i = 0; i < s->truth.n_values; i++) {
         const struct phantom_value *v = &s->truth.value[i];
-        if (strncmp(v->id, "angle", 5) != 0)
+        if (strncmp(v->id, "angle", 5) != 0 && strncmp(v->id, "clearance", 9) != 0)
             compare(s, v->id, v->id, v->film);
     }
     compare_losses(s, "mesial");
