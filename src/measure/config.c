@@ -174,7 +174,7 @@ static void drop_like(const struct meas_limit_entry *e, struct meas_config *c, s
 {
     size_t kept = 0;
     for (size_t i = 0; i < c->n_limits; i++) {
-        bool like = i < old && strcmp(c->limit[i].quantity, e->quantity) == 0 &&
+        bool like = i < old && slot_fits(e->quantity, c->limit[i].quantity) &&
                     c->limit[i].compare == e->compare;
         if (!like)
             c->limit[kept++] = c->limit[i];
@@ -182,8 +182,8 @@ static void drop_like(const struct meas_limit_entry *e, struct meas_config *c, s
     c->n_limits = kept;
 }
 
-/* A file's entries for a quantity and comparison replace all there were; within one file there may
- * be several. */
+/* A file's entries for a quantity and comparison replace all there were, those with a * all that
+ * they cover; within one file there may be several. */
 static int read_limits(const struct reader *r, json_t *limits, struct meas_config *c)
 {
     if (!json_is_array(limits))

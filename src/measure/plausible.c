@@ -55,9 +55,10 @@ static void check_root(const struct scene *sc, int tooth, const char *id, struct
 }
 
 /* Width of the tooth at the CEJ, px: between both CEJ marks, else from the CEJ to the far side; NaN
- * when it cannot be had. */
-static double cervix_px(const struct scene *sc, int side)
+ * when it cannot be had. The far side of one root of a molar is not the tooth's. */
+static double cervix_px(const struct scene *sc, int side, int tooth)
 {
+    const int last_premolar = 5;
     const struct sheet_neighbour *nb = &sc->s->side[side];
     if (!nb->cej.set)
         return NO_VALUE;
@@ -65,7 +66,7 @@ static double cervix_px(const struct scene *sc, int side)
         return geo_dist(at(&nb->cej), at(&nb->cej_far));
     struct geo_line across = {.at = at(&nb->cej), .dir = geo_perp(sc->root[side].dir)};
     struct geo_point far;
-    if (!sc->has_root[side] || sc->n_far[side] < 2 ||
+    if (tooth % 10 > last_premolar || !sc->has_root[side] || sc->n_far[side] < 2 ||
         !plumb_geo_polyline_cross(sc->far[side], sc->n_far[side], &across, 0.0, 0.0, &far))
         return NO_VALUE;
     return geo_dist(at(&nb->cej), far);
@@ -74,8 +75,8 @@ static double cervix_px(const struct scene *sc, int side)
 static void check_cervix(const struct scene *sc, int side, struct meas_result *out)
 {
     struct tooth_size size;
-    double lo, hi, px = cervix_px(sc, side);
     int tooth = tooth_beside(sc->s, side);
+    double lo, hi, px = cervix_px(sc, side, tooth);
     if (isnan(px) || !(sc->k > 0.0) || !tooth_usual(tooth, &size))
         return;
     tooth_cervix_range(&size, &lo, &hi);

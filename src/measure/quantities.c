@@ -1048,7 +1048,7 @@ static const char *aside_of(const struct slot *slot, const struct scene *sc)
 {
     const struct sheet *s = sc->s;
     unsigned needs = slot->kind->needs;
-    if ((needs & PIN_NEEDS) && slot->kind->per != PER_PAIR && !any_pin(s))
+    if ((needs & (PIN_NEEDS | NEED_TWO_GAUGES)) && slot->kind->per != PER_PAIR && !any_pin(s))
         return "no pin is marked";
     if ((needs & SITE_NEEDS) && !any_site_tooth(s))
         return "the site's tooth is not marked";

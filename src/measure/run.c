@@ -322,6 +322,10 @@ static void note_quantity(struct meas_quantity *q, const struct run *r)
         note_axis(q, &r->scene, DISTAL);
     else if (strcmp(q->id, "angle.roots") == 0 || strcmp(q->id, "angle.mean") == 0)
         note_axes(q, &r->scene);
+    else if (strcmp(q->id, "turn.shoulder") == 0)
+        snprintf(q->note, sizeof q->note,
+                 "if the pin were turned about its tip by %.1f\u00b0 to stand on it",
+                 fabs(scene_lean(&r->scene, r->scene.pin.dir, r->scene.a)));
     else if ((is_one_of(q->id, "clearance") || is_one_of(q->id, "pins.gap")) && negative)
         plumb_text_copy(q->note, sizeof q->note, "below 0: the shadows overlap by so much");
     else if (strncmp(q->id, "bound", 5) == 0 && negative)
@@ -492,6 +496,18 @@ static void add_finding(struct meas_result *r, const struct meas_limit_entry *e,
     plumb_text_copy(f->status, sizeof f->status, e->status);
 }
 
+/* A limit for one id counts before one of the same kind with a * that covers it. */
+static bool is_overruled(const struct meas_config *c, const struct meas_limit_entry *e,
+                         const char *id)
+{
+    if (strcmp(e->quantity, id) == 0)
+        return false;
+    for (size_t i = 0; i < c->n_limits; i++)
+        if (c->limit[i].compare == e->compare && strcmp(c->limit[i].quantity, id) == 0)
+            return true;
+    return false;
+}
+
 static int make_findings(const struct meas_config *c, struct meas_result *r, struct err *err)
 {
     r->finding = plumb_mem_array(MEAS_QUANTITIES, sizeof *r->finding, err);
@@ -500,10 +516,10 @@ static int make_findings(const struct meas_config *c, struct meas_result *r, str
     for (size_t i = 0; i < c->n_limits; i++) {
         const struct meas_limit_entry *e = &c->limit[i];
         for (size_t j = 0; j < r->n_quantities; j++)
-            if (slot_fits(e->quantity, r->quantity[j].id))
+            if (slot_fits(e->quantity, r->quantity[j].id) && !is_overruled(c, e, r->quantity[j].id))
                 add_finding(r, e, r->quantity[j].id, r->quantity[j].unit, &r->quantity[j]);
         for (size_t j = 0; j < r->n_missing; j++)
-            if (slot_fits(e->quantity, r->missing[j].id))
+            if (slot_fits(e->quantity, r->missing[j].id) && !is_overruled(c, e, r->missing[j].id))
                 add_finding(r, e, r->missing[j].id, r->missing[j].unit, NULL);
     }
     return 0;

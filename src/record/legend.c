@@ -201,15 +201,6 @@ static bool named_before(const struct meas_result *r, size_t k)
     return plumb_meas_find(r, id) != NULL;
 }
 
-/* What nobody waits for on this film is named in the text only. */
-static bool is_awaited(const struct meas_result *r, const char *id)
-{
-    for (size_t i = 0; i < r->n_missing; i++)
-        if (strcmp(r->missing[i].id, id) == 0)
-            return r->missing[i].aside == NULL;
-    return true;
-}
-
 static void add_missing_row(struct legend *l, const struct meas_finding *f)
 {
     char label[64];
@@ -244,7 +235,7 @@ static void collect_rows(struct legend *l)
         add_quantity_rows(l, i);
     for (size_t k = 0; k < r->n_findings; k++)
         if (r->finding[k].state == UNC_NOT_MEASURED && !named_before(r, k) &&
-            is_awaited(r, r->finding[k].quantity))
+            rec_is_awaited(r, r->finding[k].quantity))
             add_missing_row(l, &r->finding[k]);
     measure_columns(l);
 }
@@ -494,6 +485,33 @@ static void draw_notes(struct legend *l)
     l->y += block_em * l->em;
 }
 
+static bool caption_told(const struct meas_result *r, size_t i)
+{
+    for (size_t j = 0; j < i; j++)
+        if (r->finding[j].limit == r->finding[i].limit &&
+            strcmp(r->finding[j].caption, r->finding[i].caption) == 0)
+            return true;
+    return false;
+}
+
+/* What the limits are that stand beside the values, each once. */
+static void draw_limits(struct legend *l)
+{
+    const struct meas_result *r = &l->e->result;
+    char text[200], limit[48];
+    bool any = false;
+    for (size_t i = 0; i < r->n_findings; i++) {
+        const struct meas_finding *f = &r->finding[i];
+        if (!rec_is_awaited(r, f->quantity) || caption_told(r, i))
+            continue;
+        rec_limit_words(f, limit);
+        snprintf(text, sizeof text, "%s: %s", limit, f->caption);
+        line_of(l, text, small_px(l), false, HUE_FAINT);
+        any = true;
+    }
+    l->y += any ? block_em * l->em : 0.0;
+}
+
 static void draw_small_print(struct legend *l)
 {
     for (size_t i = 0; i < plumb_meas_n_cautions; i++)
@@ -519,6 +537,7 @@ static void draw_blocks(struct legend *l)
         draw_proposed(l);
     draw_notes(l);
     draw_rows(l);
+    draw_limits(l);
     draw_key(l);
     draw_margin_bar(l);
     draw_small_print(l);
@@ -529,7 +548,8 @@ int legend_draw(const struct exam *e, const struct figure_used *used, struct ink
 {
     struct legend l = {.e = e, .used = used, .ink = ink};
     size_t rows = e->result.n_quantities + e->result.n_findings;
-    size_t blocks = rows + BLOCKS_MORE + NOTES_MOST + 2 + plumb_meas_n_cautions;
+    size_t blocks =
+        rows + e->result.n_findings + BLOCKS_MORE + NOTES_MOST + 2 + plumb_meas_n_cautions;
     l.row = plumb_mem_array(rows, sizeof *l.row, err);
     l.block = plumb_mem_array(blocks, sizeof *l.block, err);
     int rc = l.row && l.block ? 0 : ERR_NOMEM;

@@ -14,11 +14,15 @@ void rec_limit_words(const struct meas_finding *f, char out[48]);
 /* Is any mark found and unconfirmed? */
 bool rec_is_proposed(const struct sheet *s);
 const char *rec_by_word(enum mark_by by);
+/* False when nobody waits for that quantity on this film. */
+bool rec_is_awaited(const struct meas_result *r, const char *id);
 /* Adds text broken at spaces to 72 columns: `first` starts the first line, the others are indented
  * by `hang`. */
 void rec_wrap(struct buf *out, const char *first, size_t hang, const char *text);
 /* Site, film, date of making. */
 void rec_tell_head(const struct exam *e, struct buf *out);
+/* What is customary, so called. */
+void rec_tell_facts(struct buf *out);
 /* When the site is looked at again, if the sheet says when it was grafted. */
 void rec_tell_dates(const struct sheet *s, struct buf *out);
 

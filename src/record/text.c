@@ -285,6 +285,14 @@ static bool told_before(const struct meas_result *r, size_t i)
     return false;
 }
 
+bool rec_is_awaited(const struct meas_result *r, const char *id)
+{
+    for (size_t i = 0; i < r->n_missing; i++)
+        if (strcmp(r->missing[i].id, id) == 0)
+            return r->missing[i].aside == NULL;
+    return true;
+}
+
 static void tell_findings(const struct exam *e, struct buf *out)
 {
     const struct meas_result *r = &e->result;
@@ -306,7 +314,8 @@ static void tell_findings(const struct exam *e, struct buf *out)
                   strstr(r->finding[i].source, r->finding[i].status) ? "" : ")");
     char line[LINE_MAX_BYTES] = "", label[64];
     for (size_t i = 0; i < r->n_findings; i++)
-        if (r->finding[i].state == UNC_NOT_MEASURED && !told_before(r, i)) {
+        if (r->finding[i].state == UNC_NOT_MEASURED && !told_before(r, i) &&
+            rec_is_awaited(r, r->finding[i].quantity)) {
             size_t len = strlen(line);
             snprintf(line + len, sizeof line - len, "%s%s", len ? "; " : "not measured: ",
                      plumb_meas_label(r->finding[i].quantity, label));
@@ -335,6 +344,7 @@ static void tell_observed(const struct exam *e, struct buf *out)
     for (size_t i = 0; i < sizeof row / sizeof row[0]; i++)
         wrapf(out, "  ", 4, "%s: %s", row[i].what,
               row[i].answer[0] ? row[i].answer : "not recorded");
+    rec_tell_facts(out);
     rec_tell_dates(&e->sheet, out);
     if (e->sheet.remarks[0] != '\0') {
         heading(out, "REMARKS");

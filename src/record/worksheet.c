@@ -11,26 +11,12 @@
  * six, six where the tooth had several roots. */
 enum { MONTHS_EARLY = 3, MONTHS_LATE = 6, WORD_COLUMNS = 12 };
 
+/* What is asked at that moment; a trailing * stands for every side, bound or pair of pins. */
 static const char *const film_ids[] = {
-    "angle.mesial",
-    "angle.distal",
-    "angle.mean",
-    "tilt",
-    "clearance.mesial",
-    "clearance.distal",
-    "depth.mesial",
-    "depth.distal",
-    "level.mesial",
-    "level.distal",
-    "bound.1",
-    "beyond_apex",
-    "space.crest",
-    "space.apical",
-    "plan.clearance.mesial",
-    "plan.clearance.distal",
-    "plan.bound.1",
-    "sound.mesial",
-    "sound.distal",
+    "angle.mesial", "angle.distal",     "angle.mean",   "turn.shoulder", "tilt",
+    "clearance.*",  "depth.*",          "level.*",      "stop.*",        "bound.*",
+    "beyond_apex",  "space.*",          "pins.angle.*", "pins.gap.*",    "pins.tip.*",
+    "sound.*",      "plan.clearance.*", "plan.widest",  "plan.depth.*",  "plan.bound.*",
 };
 
 static void tell_item(struct buf *out, const char *how, const char *what, const char *value)
@@ -42,27 +28,44 @@ static void tell_item(struct buf *out, const char *how, const char *what, const 
     rec_wrap(out, first, strlen(first), line);
 }
 
-static void tell_measured(const struct exam *e, const char *id, struct buf *out)
+static void tell_measured(const struct exam *e, const struct meas_quantity *q, struct buf *out)
 {
-    char label[64], value[96], line[256];
-    const struct meas_quantity *q = plumb_meas_find(&e->result, id);
-    plumb_meas_label(id, label);
-    if (q == NULL) {
-        tell_item(out, "not measured", label, "marks are missing");
-        return;
-    }
+    char value[96], line[400];
     rec_value_words(q, value);
-    snprintf(line, sizeof line, "%s", value);
+    plumb_text_copy(line, sizeof line, value);
     for (size_t i = 0; i < e->result.n_findings; i++) {
         const struct meas_finding *f = &e->result.finding[i];
-        if (strcmp(f->quantity, id) != 0)
-            continue;
         char limit[48];
+        if (strcmp(f->quantity, q->id) != 0)
+            continue;
         rec_limit_words(f, limit);
         size_t len = strlen(line);
         snprintf(line + len, sizeof line - len, "; %s: %s", plumb_meas_state_word(f->state), limit);
     }
-    tell_item(out, "measured", label, line);
+    tell_item(out, "measured", q->label, line);
+}
+
+static bool fits(const char *pattern, const char *id)
+{
+    size_t n = strlen(pattern);
+    if (pattern[n - 1] != '*')
+        return strcmp(pattern, id) == 0;
+    return strncmp(pattern, id, n - 1) == 0 && strchr(id + n - 1, '.') == NULL;
+}
+
+/* What was measured of it, and what somebody waits for and is missing. */
+static void tell_asked(const struct exam *e, const char *pattern, struct buf *out)
+{
+    const struct meas_result *r = &e->result;
+    for (size_t i = 0; i < r->n_quantities; i++)
+        if (fits(pattern, r->quantity[i].id))
+            tell_measured(e, &r->quantity[i], out);
+    for (size_t i = 0; i < r->n_missing; i++)
+        if (fits(pattern, r->missing[i].id) && r->missing[i].aside == NULL) {
+            char line[360];
+            snprintf(line, sizeof line, "needs %s", r->missing[i].lacks);
+            tell_item(out, "not measured", r->missing[i].label, line);
+        }
 }
 
 static void tell_seen(const char *what, const char *answer, struct buf *out)
@@ -94,6 +97,17 @@ void rec_tell_dates(const struct sheet *s, struct buf *out)
     rec_wrap(out, "  ", 2, line);
 }
 
+void rec_tell_facts(struct buf *out)
+{
+    plumb_buf_addf(out, "\nFACTS OF THE TRADE (common practice, no source)\n");
+    rec_wrap(out, "  - ", 4,
+             "A site of one root is often done in one visit; after several roots "
+             "the site is usually grafted first.");
+    rec_wrap(out, "  - ", 4,
+             "Re-entry follows three to six months after a graft, six after "
+             "several roots.");
+}
+
 int plumb_rec_worksheet(const struct exam *e, struct buf *out, struct err *err)
 {
     const struct sheet_observed *o = &e->sheet.observed;
@@ -104,20 +118,14 @@ int plumb_rec_worksheet(const struct exam *e, struct buf *out, struct err *err)
     rec_tell_head(e, out);
     plumb_buf_addf(out, "\nON THE FILM\n");
     for (size_t i = 0; i < sizeof film_ids / sizeof film_ids[0]; i++)
-        tell_measured(e, film_ids[i], out);
+        tell_asked(e, film_ids[i], out);
     plumb_buf_addf(out, "\nAT THE SITE\n");
     tell_seen("facial plate (not visible on a film)", o->facial_plate, out);
     tell_seen("infection", o->infection, out);
     tell_seen("number of roots", roots, out);
     tell_seen("primary hold", o->primary_hold, out);
     tell_seen("soft tissue", o->soft_tissue, out);
-    plumb_buf_addf(out, "\nFACTS OF THE TRADE (common practice, no source)\n");
-    rec_wrap(out, "  - ", 4,
-             "A site of one root is often done in one visit; after several roots "
-             "the site is usually grafted first.");
-    rec_wrap(out, "  - ", 4,
-             "Re-entry follows three to six months after a graft, six after "
-             "several roots.");
+    rec_tell_facts(out);
     rec_tell_dates(&e->sheet, out);
     plumb_buf_addf(out, "\n");
     rec_wrap(out, "", 0,

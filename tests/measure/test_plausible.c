@@ -109,6 +109,13 @@ static void narrow_by_its_sides(struct sheet *s)
         move(&s->side[MESIAL].far.at[i], 4.0, 0.0); /* 3 mm from the near side, 2.6 from the CEJ */
 }
 
+static void one_root_of_a_molar(struct sheet *s)
+{
+    narrow_by_its_sides(s);
+    s->side[MESIAL].tooth = 37;
+    s->site.tooth = 38;
+}
+
 static const struct {
     void (*spoil)(struct sheet *s);
     const char *words; /* NULL: nothing may be said */
@@ -128,6 +135,7 @@ static const struct {
     {two_pins_at_one_place, "pins 1 and 2 have their tips at one place"},
     {far_side_first, "mesial.far lies nearer to the site than mesial.near"},
     {narrow_at_the_cej, "width at the CEJ of 34 measures 3.0 mm, usual 3.8 to 6.2 mm"},
+    {one_root_of_a_molar, NULL},
     {narrow_by_its_sides, "width at the CEJ of 34 measures 2.6 mm, usual 3.8 to 6.2 mm"},
 };
 
