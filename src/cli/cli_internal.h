@@ -5,14 +5,20 @@
 #include "plumbrule/exam.h"
 #include "plumbrule/record.h"
 
+enum { CLI_MARKS = 64, CLI_SEEN = 8 };
+
 struct cli_options {
     struct exam_options exam;
     bool json, csv, missing, budget, worksheet, legend, force;
     int jobs;
-    const char *into, *out, *tooth, *stage, *taken;
+    const char *into, *out, *tooth, *stage, *taken, *extracted, *grafted;
     enum sheet_notation notation;
     enum sheet_view seen_from;
-    double sensor_mm;
+    double sensor_mm, age_years;
+    struct sheet_plan plan;
+    const char *mark[CLI_MARKS], *bound[SHEET_BOUNDS]; /* as they were written */
+    const char *seen[CLI_SEEN];
+    size_t n_marks, n_bounds, n_seen;
     struct exam_gauge gauge[SHEET_GAUGES];
     size_t n_gauges;
     bool has_root[SIDES], has_crest[SIDES];
@@ -27,6 +33,10 @@ int cli_exit_code(int err_code);
  * reordered), or -1 after having told the fault on standard error. allowed: names of its options,
  * NULL at the end. */
 int cli_options_read(int argc, char **argv, const char *const *allowed, struct cli_options *o);
+
+/* Puts what the options state into a new sheet. */
+int cli_state(const struct cli_options *o, const struct film *film, struct sheet *s,
+              struct sheet_notes *say, struct err *err);
 
 /* What a command does with one input: data into out, notes into say (lines without prefix). */
 typedef int (*cli_job)(const struct cli_options *o, const char *path, struct buf *out,

@@ -141,23 +141,6 @@ int cli_pin(const struct cli_options *o, const char *path, struct buf *out, stru
 /* --- start
  * ----------------------------------------------------------------------------------------- */
 
-static int state_site(const struct cli_options *o, struct sheet *s, struct err *err)
-{
-    s->site.notation = o->notation;
-    s->site.seen_from = o->seen_from;
-    s->film.sensor_mm = o->sensor_mm;
-    if (o->stage != NULL)
-        plumb_text_copy(s->film.stage, sizeof s->film.stage, o->stage);
-    if (o->taken != NULL)
-        plumb_text_copy(s->film.taken, sizeof s->film.taken, o->taken);
-    if (o->tooth == NULL)
-        return 0;
-    int rc = plumb_tooth_parse(o->tooth, o->notation, &s->site.tooth, err);
-    return rc != 0 ? plumb_err_set(err, ERR_ARG, "--tooth %.40s: no such tooth in this notation",
-                                   o->tooth)
-                   : 0;
-}
-
 /* A side that is not to be seen is no error of the film: told, and left to the hand. */
 static void propose_sides(const struct cli_options *o, struct exam *e, struct sheet_notes *say)
 {
@@ -177,7 +160,8 @@ static void say_what_is_left(const struct exam *e, size_t n_pins, struct sheet_n
 {
     const struct sheet *s = &e->sheet;
     if (n_pins == 0)
-        plumb_sheet_notes_add(say, "no pin found: mark tip, shoulder and axis by hand");
+        plumb_sheet_notes_add(say, "no pin found: if one stands there, mark tip, shoulder and "
+                                   "axis by hand");
     else if (n_pins > 1)
         plumb_sheet_notes_add(say,
                               "%zu pins found: the surest stands as pin, %zu more as pins; look "
@@ -188,7 +172,7 @@ static void say_what_is_left(const struct exam *e, size_t n_pins, struct sheet_n
                               n_pins - s->n_pins - 1);
     if (s->site.tooth == 0)
         plumb_sheet_notes_add(say, "to be stated: the site's tooth, with --tooth");
-    if (s->n_gauges == 0)
+    if (s->n_gauges == 0 && !(s->film.sensor_mm > 0.0))
         plumb_sheet_notes_add(say, "to be stated: a gauge, with --gauge length=MM or across=MM");
     for (size_t i = 0; i < s->n_gauges; i++)
         if (!s->gauge[i].end[0].set)
@@ -275,7 +259,7 @@ int cli_start(const struct cli_options *o, const char *path, struct buf *out,
     int rc = plumb_exam_open_film(path, &o->exam, &e, err);
     if (rc != 0)
         return rc;
-    rc = state_site(o, &e.sheet, err);
+    rc = cli_state(o, &e.film, &e.sheet, say, err);
     if (rc == 0)
         rc = plumb_exam_propose(&e, o->gauge, o->n_gauges, &n_pins, err);
     if (rc == 0) {

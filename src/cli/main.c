@@ -27,7 +27,13 @@ static const char help_rest[] =
     "  --sensor MM                  active length of the sensor's longer side (last resort)\n"
     "  --mesial-root X,Y,X,Y        two rough points, crown end and apex, px (--distal-root)\n"
     "  --mesial-crest X,Y           one rough point near the crest, px (--distal-crest)\n"
-    "  --taken DATE --stage WORDS   for the record\n"
+    "  --mark NAME=X,Y              any mark placed by hand, e.g. mesial.cej=345,371\n"
+    "  --bound WORDS=X,Y,X,Y...     a line to stay clear of, e.g. 'canal roof=...'\n"
+    "  --plan LxD                   planned cylinder, mm, e.g. 10x4.1 (--plan-on pin|bisector)\n"
+    "  --seen NAME=WORDS            at the site: roots, facial_plate, infection, primary_hold,\n"
+    "                               soft_tissue\n"
+    "  --taken DATE --stage WORDS   of the film, for the record\n"
+    "  --extracted DATE --grafted DATE --age YEARS   of the site; for dates and loss by age\n"
     "  --out SHEET                  where to (default FILM.sheet.json; - is standard output)\n"
     "  --replace                    write over an existing sheet (kept as SHEET.old)\n"
     "measure\n"
@@ -59,14 +65,15 @@ static const struct command {
     const char *name;
     cli_job job;
     bool several;
-    const char *allowed[24];
+    const char *allowed[32];
 } commands[] = {
     {"pin", cli_pin, true, {COMMON, NULL}},
-    {"start",
-     cli_start,
-     false,
-     {COMMON, "tooth", "notation", "seen-from", "gauge", "sensor", "mesial-root", "distal-root",
-      "mesial-crest", "distal-crest", "taken", "stage", "out", "replace", NULL}},
+    {"start", cli_start, false, {COMMON,         "tooth",        "notation",    "seen-from",
+                                 "gauge",        "sensor",       "mesial-root", "distal-root",
+                                 "mesial-crest", "distal-crest", "taken",       "stage",
+                                 "out",          "replace",      "mark",        "bound",
+                                 "seen",         "plan",         "plan-on",     "extracted",
+                                 "grafted",      "age",          NULL}},
     {"measure", cli_measure, true, {COMMON, SHEETS, "csv", "missing", "budget", "worksheet", NULL}},
     {"record", cli_record, true, {COMMON, SHEETS, "into", "no-legend", NULL}},
     {"limits", NULL, false, {"json", "limits", NULL}},

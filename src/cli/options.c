@@ -26,6 +26,14 @@ enum opt {
     OPT_STAGE,
     OPT_TAKEN,
     OPT_SENSOR,
+    OPT_PLAN,
+    OPT_PLAN_ON,
+    OPT_EXTRACTED,
+    OPT_GRAFTED,
+    OPT_AGE,
+    OPT_MARK,
+    OPT_SEEN,
+    OPT_BOUND,
     OPT_GAUGE,
     OPT_MESIAL_ROOT,
     OPT_DISTAL_ROOT,
@@ -55,6 +63,14 @@ static const struct option options[] = {
     {"stage", required_argument, NULL, OPT_STAGE},
     {"taken", required_argument, NULL, OPT_TAKEN},
     {"sensor", required_argument, NULL, OPT_SENSOR},
+    {"plan", required_argument, NULL, OPT_PLAN},
+    {"plan-on", required_argument, NULL, OPT_PLAN_ON},
+    {"extracted", required_argument, NULL, OPT_EXTRACTED},
+    {"grafted", required_argument, NULL, OPT_GRAFTED},
+    {"age", required_argument, NULL, OPT_AGE},
+    {"mark", required_argument, NULL, OPT_MARK},
+    {"seen", required_argument, NULL, OPT_SEEN},
+    {"bound", required_argument, NULL, OPT_BOUND},
     {"gauge", required_argument, NULL, OPT_GAUGE},
     {"mesial-root", required_argument, NULL, OPT_MESIAL_ROOT},
     {"distal-root", required_argument, NULL, OPT_DISTAL_ROOT},
@@ -136,6 +152,62 @@ static int read_gauge(const char *text, struct cli_options *o)
     return 0;
 }
 
+/* LENGTHxDIAMETER */
+static int read_plan(const char *text, struct cli_options *o)
+{
+    static const char wanted[] = "give LENGTHxDIAMETER in mm, e.g. 10x4.1";
+    char copy[40];
+    char *x = plumb_text_copy(copy, sizeof copy, text) ? strchr(copy, 'x') : NULL;
+    if (x == NULL)
+        return refuse("plan", text, wanted);
+    *x++ = '\0';
+    o->plan.set =
+        number(copy, 1.0, 60.0, &o->plan.length_mm) && number(x, 0.5, 20.0, &o->plan.diameter_mm);
+    return o->plan.set ? 0 : refuse("plan", text, wanted);
+}
+
+static int read_date(const char *option, const char *v, const char **out)
+{
+    *out = v;
+    return plumb_date_valid(v) ? 0 : refuse(option, v, "not a date: give YYYY-MM-DD");
+}
+
+static int read_several(const char *option, const char *v, const char **list, size_t *n, size_t max)
+{
+    if (*n >= max)
+        return refuse(option, v, "too many of them");
+    list[(*n)++] = v;
+    return 0;
+}
+
+/* What is stated of the site in a new sheet. */
+static int read_site_option(int opt, const char *v, struct cli_options *o)
+{
+    switch (opt) {
+    case OPT_PLAN:
+        return read_plan(v, o);
+    case OPT_PLAN_ON:
+        o->plan.on = strcmp(v, "bisector") == 0 ? PLAN_ON_BISECTOR : PLAN_ON_PIN;
+        return strcmp(v, "bisector") == 0 || strcmp(v, "pin") == 0
+                   ? 0
+                   : refuse("plan-on", v, "give pin or bisector");
+    case OPT_TAKEN:
+        return read_date("taken", v, &o->taken);
+    case OPT_EXTRACTED:
+        return read_date("extracted", v, &o->extracted);
+    case OPT_GRAFTED:
+        return read_date("grafted", v, &o->grafted);
+    case OPT_AGE:
+        return number(v, 1.0, 130.0, &o->age_years) ? 0 : refuse("age", v, "give years, 1 to 130");
+    case OPT_MARK:
+        return read_several("mark", v, o->mark, &o->n_marks, CLI_MARKS);
+    case OPT_SEEN:
+        return read_several("seen", v, o->seen, &o->n_seen, CLI_SEEN);
+    default:
+        return read_several("bound", v, o->bound, &o->n_bounds, SHEET_BOUNDS);
+    }
+}
+
 static int read_text_option(int opt, const char *v, struct cli_options *o)
 {
     switch (opt) {
@@ -153,9 +225,6 @@ static int read_text_option(int opt, const char *v, struct cli_options *o)
         return strlen(v) < SHEET_NAME && plumb_text_is_utf8(v, strlen(v))
                    ? 0
                    : refuse("stage", v, "too long or not UTF-8");
-    case OPT_TAKEN:
-        o->taken = v;
-        return plumb_date_valid(v) ? 0 : refuse("taken", v, "not a date: give YYYY-MM-DD");
     case OPT_LIMITS:
         o->exam.limits_path = v;
         return 0;
@@ -253,6 +322,16 @@ static int read_option(int opt, const char *v, struct cli_options *o)
     case OPT_MESIAL_CREST:
     case OPT_DISTAL_CREST:
         return read_place_option(opt, v, o);
+    case OPT_PLAN:
+    case OPT_PLAN_ON:
+    case OPT_TAKEN:
+    case OPT_EXTRACTED:
+    case OPT_GRAFTED:
+    case OPT_AGE:
+    case OPT_MARK:
+    case OPT_SEEN:
+    case OPT_BOUND:
+        return read_site_option(opt, v, o);
     case OPT_JOBS:
     case OPT_BEAM_ERROR:
     case OPT_SENSOR:

@@ -66,6 +66,25 @@ says '"pins":\[\]' out
 wants 0 start "$cmd" start "$tmp/first-drill.tif" --tooth 35 --gauge length=12.0 --gauge across=2.2 --out "$tmp/new.sheet.json"
 says 'to be placed by hand' err
 grep -q '"by": *"found"' "$tmp/new.sheet.json" || fail 'start: no found mark in the sheet'
+for i in 1 2; do
+    wants 0 'start from numbers alone' "$cmd" start "$tmp/before-extraction.png" --replace --out "$tmp/told.sheet.json" --tooth 35 \
+        --sensor 33.75 --age 38 --plan 10x4.$i --plan-on bisector --extracted 2026-03-02 --grafted 2026-03-02 --taken 2026-03-02 \
+        --mark site_tooth.apex=562,877 --mark mesial.cej=298,347 --bound 'canal roof=60,1150,560,1205,930,1208' \
+        --seen roots=1 --seen 'infection=none seen'
+done
+grep -q '"diameter_mm": 4.2' "$tmp/told.sheet.json" || fail 'start --plan: not in the sheet'
+grep -q '"diameter_mm": 4.1' "$tmp/told.sheet.json.old" || fail 'start --replace: the old sheet is not kept'
+for word in '"age_years": 38' '"on": "bisector"' '"grafted": "2026-03-02"' '"what": "canal roof"' '"x": 562' '"infection": "none seen"'; do
+    grep -q "$word" "$tmp/told.sheet.json" || fail "start: no $word in the sheet"
+done
+for a in 'mark=x=1,2' 'mark=mesial.cej=1' 'mark=mesial.cej=1,2,3' 'bound=a=1,2' 'bound=a=1,2,3' 'plan=10' 'plan=10x' 'age=x' \
+    'extracted=2026-02-30' 'plan-on=x' 'seen=roots=12' 'seen=colour=red' 'limits=x'; do
+    wants 64 "start --$a" "$cmd" start "$tmp/before-extraction.png" --out "$tmp/none.sheet.json" "--$a"
+done
+wants 65 'a mark beside the film' "$cmd" start "$tmp/before-extraction.png" --out "$tmp/none.sheet.json" --mark mesial.cej=1,2000
+[ ! -e "$tmp/none.sheet.json" ] || fail 'a refused start left a sheet'
+wants 65 'a film for a sheet' "$cmd" measure "$tmp/first-drill.tif"
+says 'is a film, no sheet' err
 wants 73 'start over an existing sheet' "$cmd" start "$tmp/first-drill.tif" --out "$tmp/new.sheet.json"
 wants 0 'measure a found sheet' "$cmd" measure "$tmp/new.sheet.json"
 says PROPOSED out
@@ -74,7 +93,8 @@ says '"format":"plumbrule-results"' out
 wants 0 csv "$cmd" measure --csv "$tmp"/*-drill.sheet.json
 [ "$(grep -c '^film,' "$tmp/out")" -eq 1 ] || fail 'csv: not one header'
 wants 0 missing "$cmd" measure --missing "$tmp/new.sheet.json"
-says 'clearance.mesial lacks' out
+says '\[clearance.mesial\] needs' out
+says 'left out, since no stop is marked: stop' out
 wants 0 budget "$cmd" measure --budget "$tmp/first-drill.sheet.json"
 says ' %  ' out
 (cd "$tmp" && "$cmd" measure --json - <first-drill.sheet.json >stdin.out 2>/dev/null) || fail 'measure -'
@@ -114,6 +134,11 @@ fi
 echo '{"format":"plumbrule-limits","version":1,"limits":[{"quantity":"clearance.*","at_least":2.5,"caption":"ours"}]}' >"$tmp/l.json"
 wants 0 limits "$cmd" limits --limits "$tmp/l.json"
 says 'at least 2.5: ours' out
+echo '{"format":"plumbrule-limits","version":1,"limits":[{"quantity":"angle.*","within":3},{"quantity":"clearance.mesial","at_least":2.5}]}' >"$tmp/l.json"
+wants 0 'limits that overrule' "$cmd" measure --json --limits "$tmp/l.json" "$tmp/first-drill.sheet.json"
+for id in angle.mesial clearance.mesial clearance.distal; do
+    [ "$(grep -o "{\"quantity\":\"$id\"" "$tmp/out" | wc -l)" -eq 1 ] || fail "limits that overrule: not one finding of $id"
+done
 echo '{"format":"plumbrule-limits","version":1,"limits":[{"quantity":"clearance.*","at_least":"wide"}]}' >"$tmp/l.json"
 wants 65 'limits with a fault' "$cmd" limits --limits "$tmp/l.json"
 says 'line 1, column' err
