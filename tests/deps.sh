@@ -4,7 +4,7 @@
 set -eu
 run="libpng-dev libtiff-dev libjpeg62-turbo-dev libcairo2-dev libpango1.0-dev libjansson-dev libexif-dev pkg-config fonts-dejavu-core"
 viewer="libx11-dev libxext-dev"
-tests="libcmocka-dev libgsl-dev libspng-dev imagemagick xvfb xdotool clang clang-format clang-tidy"
+tests="libcmocka-dev libgsl-dev libspng-dev imagemagick xvfb xdotool xclip clang clang-format clang-tidy"
 want="$run"
 for a in "$@"; do
     case "$a" in

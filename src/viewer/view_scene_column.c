@@ -231,13 +231,18 @@ static void ask_line(struct view_scene *s, const struct view_state *v)
 static void say_line(struct view_scene *s, const struct view_state *v)
 {
     const struct view_layout *l = &v->layout;
-    if (v->say[0] == '\0')
+    const char *words = v->say[0] ? v->say
+                        : v->journal_failed
+                            ? "Unsaved work cannot be kept beside the film: only saving keeps it"
+                            : "";
+    if (words[0] == '\0')
         return;
     double h = round(0.85 * (l->foot.y1 - l->foot.y0));
     struct view_box b = {l->film.x0, l->film.y1 - h, l->film.x1, l->film.y1};
     scene_fill(s, b, VIEW_DARK);
-    scene_text(s, inset(b, l->pad), v->say, l->text, v->say_fault ? VIEW_WARN : VIEW_WORDS,
-               ALIGN_LEFT, false);
+    bool fault = v->say[0] ? v->say_fault : true;
+    scene_text(s, inset(b, l->pad), words, l->text, fault ? VIEW_WARN : VIEW_WORDS, ALIGN_LEFT,
+               false);
 }
 
 void scene_foot(struct view_scene *s, const struct view_state *v)

@@ -343,10 +343,7 @@ bool view_idle(struct view_state *v)
         view_journal_remove(v->journal_path);
         return did;
     }
-    if (view_journal_write(v->journal_path, &v->exam.sheet, &err) != 0 && !v->journal_failed) {
-        v->journal_failed = true; /* told once */
-        view_fault(v, "unsaved work cannot be kept beside the film", &err);
-    }
+    v->journal_failed = view_journal_write(v->journal_path, &v->exam.sheet, &err) != 0;
     return did;
 }
 
@@ -505,6 +502,17 @@ size_t view_gauges_open(const struct sheet *s, struct exam_gauge out[SHEET_GAUGE
     return n;
 }
 
+/* Its answers were there before the pin: now its known sizes have their ends too. */
+static void leave_first_step(struct view_state *v)
+{
+    if (v->step != STEP_GAUGE || v->ask.what != ASK_NOTHING ||
+        view_step_progress(&v->exam.sheet, STEP_GAUGE) != DONE)
+        return;
+    enum view_step next = view_next(v, STEP_GAUGE);
+    if (next != STEPS)
+        view_step_go(v, next);
+}
+
 void view_found(struct view_state *v, const struct sheet *found, size_t n_pins)
 {
     struct exam_gauge open[SHEET_GAUGES];
@@ -524,6 +532,8 @@ void view_found(struct view_state *v, const struct sheet *found, size_t n_pins)
     /* sizes typed while the finder ran have their ends still to come */
     if (n_pins > 0 && all && view_gauges_open(&v->exam.sheet, open) > 0)
         v->find_due = FIND_REST;
+    else
+        leave_first_step(v);
 }
 
 /* --- the foot line ------------------------------------------------------------------------------

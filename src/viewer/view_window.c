@@ -117,15 +117,20 @@ static void set_title(struct view_window *w)
                         (const unsigned char *)title, (int)strlen(title));
 }
 
-/* The foot line as a property too, for aids and tests that read the window from outside. */
+/* The foot line, and what is said above it, as a property too, for aids and tests that read the
+ * window from outside. */
 static void set_foot(struct view_window *w)
 {
     const struct view_state *v = &w->state;
-    char foot[sizeof w->foot];
+    char line[320], foot[sizeof w->foot];
+    view_foot_words(v, line);
     if (view_typing(v))
-        snprintf(foot, sizeof foot, "%s", view_ask_words(v->ask.what));
+        snprintf(foot, sizeof foot, "%s: %s", view_ask_words(v->ask.what), v->ask.text);
     else
-        view_foot_words(v, foot);
+        snprintf(foot, sizeof foot, "%s", line);
+    size_t n = strlen(foot);
+    if (v->say[0] != '\0' && n < sizeof foot)
+        snprintf(foot + n, sizeof foot - n, " | %s", v->say);
     if (strcmp(foot, w->foot) == 0)
         return;
     memcpy(w->foot, foot, sizeof foot);

@@ -46,7 +46,7 @@ struct view_window {
     struct view_beside *open, *find, *measure; /* at work, or NULL */
     bool named; /* what is opened was named on the command line: if it cannot be, that ends it */
     struct view_state state;
-    char title[300], foot[320];
+    char title[300], foot[SHEET_TEXT + 800];
 };
 /* Opens the display and an unmapped window; ERR_NOTFOUND when there is no display. */
 int view_window_open(struct view_window *w, struct err *err);

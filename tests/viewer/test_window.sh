@@ -16,6 +16,7 @@ done
 
 # the font library keeps its tables to the end of the process: no leaks of ours
 export ASAN_OPTIONS=detect_leaks=0
+export LC_ALL=C.UTF-8
 dir=$(mktemp -d)
 xvfb="" viewer=""
 stop() { [ -z "$1" ] || kill "$1" 2>/dev/null; }
@@ -239,6 +240,43 @@ at_rest() {
     [ "$(ticks)" -eq "$before" ]
 }
 wait_until "the idle window uses no processor time" at_rest
+
+# --- paste and dead keys, in a question ------------------------------------------------------------------
+shown() { # the text being typed is seen in the sheet once it is answered
+    key Return
+    wait_until "answered: $1" journalled "$1"
+}
+if command -v xclip >/dev/null; then
+    key p # the planned length: a number
+    wait_foot 'Planned length'
+    key ctrl+u
+    printf 'eleven' | xclip -selection clipboard 2>/dev/null
+    key ctrl+v
+    wait_foot 'Not pasted: a number'
+    printf '11.5\n' | xclip -selection clipboard 2>/dev/null
+    key ctrl+v
+    wait_foot ': 11.5'
+    key Return
+    wait_foot 'Planned diameter'
+    key ctrl+u
+    head -c 3000000 /dev/zero | tr '\0' 1 | xclip -selection primary 2>/dev/null # in pieces
+    key shift+Insert
+    wait_foot 'Not pasted: longer'
+    printf '4.1' | xclip -selection primary 2>/dev/null
+    key shift+Insert
+    wait_foot ': 4.1'
+    shown '"length_mm": 11.5, "diameter_mm": 4.1'
+else
+    echo "skipped: window: paste: xclip is not installed"
+fi
+key 0
+wait_foot "Roots of the site"
+key Return
+wait_foot "Facial plate"
+key dead_diaeresis u
+wait_foot ': ü'
+shown '"facial_plate": "ü"'
+key Escape
 
 # --- closing with unsaved work asks once; a lost connection keeps the journal ---------------------------
 xprop -id "$window" WM_CLASS WM_PROTOCOLS _NET_WM_NAME WM_NORMAL_HINTS >"$dir/manners"
