@@ -29,7 +29,9 @@ struct exam {
     struct meas_result result;
     struct sheet_notes notes; /* from reading and checking, and from the film */
     char *film_path;
-    char *sheet_path; /* NULL when there is none yet */
+    char *sheet_path;  /* NULL when there is none yet */
+    bool has_pin_hint; /* of several found pins, the one nearest to this point is meant, px */
+    double pin_hint_x, pin_hint_y;
 };
 /* Opens a sheet ("-": standard input, film beside the current folder) and its film, and measures.
  */
@@ -49,7 +51,7 @@ struct exam_gauge {
 };
 /* Runs the finder and puts what it found into the sheet, marked `found`: the surest pin as `pin`,
  * others as `pins`, as many as there is room for; gauges whose ends follow from the pin are placed
- * on it. Marks already set by hand stay. n_pins: how many were found. */
+ * on that pin. Marks already set by hand stay. n_pins: how many were found. */
 int plumb_exam_propose(struct exam *e, const struct exam_gauge *gauges, size_t n_gauges,
                        size_t *n_pins, struct err *err);
 /* Root sides and axis of one neighbour from two rough points; crest from one. */

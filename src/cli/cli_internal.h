@@ -21,8 +21,8 @@ struct cli_options {
     size_t n_marks, n_bounds, n_seen;
     struct exam_gauge gauge[SHEET_GAUGES];
     size_t n_gauges;
-    bool has_root[SIDES], has_crest[SIDES];
-    double root[SIDES][4], crest[SIDES][2];
+    bool has_root[SIDES], has_crest[SIDES], has_pin;
+    double root[SIDES][4], crest[SIDES][2], pin[2];
     size_t n_inputs; /* files named on the command line */
 };
 

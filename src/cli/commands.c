@@ -163,10 +163,12 @@ static void say_what_is_left(const struct exam *e, size_t n_pins, struct sheet_n
         plumb_sheet_notes_add(say, "no pin found: if one stands there, mark tip, shoulder and "
                                    "axis by hand");
     else if (n_pins > 1)
-        plumb_sheet_notes_add(say,
-                              "%zu pins found: the surest stands as pin, %zu more as pins; look "
-                              "at each, and take out what is none",
-                              n_pins, s->n_pins);
+        plumb_sheet_notes_add(
+            say,
+            "%zu pins found: the one with its tip at %.0f,%.0f stands as pin and "
+            "carries the gauges, %zu more as pins; look at each, take out what is "
+            "none, and say --pin X,Y when another is meant",
+            n_pins, s->pin.tip.x, s->pin.tip.y, s->n_pins);
     if (n_pins > s->n_pins + 1)
         plumb_sheet_notes_add(say, "%zu found pins have no room in the sheet",
                               n_pins - s->n_pins - 1);
@@ -259,6 +261,9 @@ int cli_start(const struct cli_options *o, const char *path, struct buf *out,
     int rc = plumb_exam_open_film(path, &o->exam, &e, err);
     if (rc != 0)
         return rc;
+    e.has_pin_hint = o->has_pin;
+    e.pin_hint_x = o->pin[0];
+    e.pin_hint_y = o->pin[1];
     rc = cli_state(o, &e.film, &e.sheet, say, err);
     if (rc == 0)
         rc = plumb_exam_propose(&e, o->gauge, o->n_gauges, &n_pins, err);

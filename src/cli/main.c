@@ -27,6 +27,7 @@ static const char help_rest[] =
     "  --sensor MM                  active length of the sensor's longer side (last resort)\n"
     "  --mesial-root X,Y,X,Y        two rough points, crown end and apex, px (--distal-root)\n"
     "  --mesial-crest X,Y           one rough point near the crest, px (--distal-crest)\n"
+    "  --pin X,Y                    of several pins the one near this point, px\n"
     "  --mark NAME=X,Y              any mark placed by hand, e.g. mesial.cej=345,371\n"
     "  --bound WORDS=X,Y,X,Y...     a line to stay clear of, e.g. 'canal roof=...'\n"
     "  --plan LxD                   planned cylinder, mm, e.g. 10x4.1 (--plan-on pin|bisector)\n"
@@ -68,12 +69,12 @@ static const struct command {
     const char *allowed[32];
 } commands[] = {
     {"pin", cli_pin, true, {COMMON, NULL}},
-    {"start", cli_start, false, {COMMON,         "tooth",        "notation",    "seen-from",
-                                 "gauge",        "sensor",       "mesial-root", "distal-root",
-                                 "mesial-crest", "distal-crest", "taken",       "stage",
-                                 "out",          "replace",      "mark",        "bound",
-                                 "seen",         "plan",         "plan-on",     "extracted",
-                                 "grafted",      "age",          NULL}},
+    {"start", cli_start, false, {COMMON,        "tooth",        "notation",     "seen-from",
+                                 "gauge",       "pin",          "sensor",       "mesial-root",
+                                 "distal-root", "mesial-crest", "distal-crest", "taken",
+                                 "stage",       "out",          "replace",      "mark",
+                                 "bound",       "seen",         "plan",         "plan-on",
+                                 "extracted",   "grafted",      "age",          NULL}},
     {"measure", cli_measure, true, {COMMON, SHEETS, "csv", "missing", "budget", "worksheet", NULL}},
     {"record", cli_record, true, {COMMON, SHEETS, "into", "no-legend", NULL}},
     {"limits", NULL, false, {"json", "limits", NULL}},

@@ -35,6 +35,7 @@ enum opt {
     OPT_SEEN,
     OPT_BOUND,
     OPT_GAUGE,
+    OPT_PIN,
     OPT_MESIAL_ROOT,
     OPT_DISTAL_ROOT,
     OPT_MESIAL_CREST,
@@ -71,6 +72,7 @@ static const struct option options[] = {
     {"mark", required_argument, NULL, OPT_MARK},
     {"seen", required_argument, NULL, OPT_SEEN},
     {"bound", required_argument, NULL, OPT_BOUND},
+    {"pin", required_argument, NULL, OPT_PIN},
     {"gauge", required_argument, NULL, OPT_GAUGE},
     {"mesial-root", required_argument, NULL, OPT_MESIAL_ROOT},
     {"distal-root", required_argument, NULL, OPT_DISTAL_ROOT},
@@ -279,6 +281,10 @@ static int read_number_option(int opt, const char *v, struct cli_options *o)
 
 static int read_place_option(int opt, const char *v, struct cli_options *o)
 {
+    if (opt == OPT_PIN) {
+        o->has_pin = true;
+        return read_numbers("pin", v, o->pin, 2);
+    }
     int side = opt == OPT_DISTAL_ROOT || opt == OPT_DISTAL_CREST ? DISTAL : MESIAL;
     if (opt == OPT_MESIAL_ROOT || opt == OPT_DISTAL_ROOT) {
         o->has_root[side] = true;
@@ -317,6 +323,7 @@ static int read_option(int opt, const char *v, struct cli_options *o)
         return 0;
     case OPT_GAUGE:
         return read_gauge(v, o);
+    case OPT_PIN:
     case OPT_MESIAL_ROOT:
     case OPT_DISTAL_ROOT:
     case OPT_MESIAL_CREST:

@@ -69,12 +69,12 @@ static bool is_marked(const struct sheet_pin *p, const struct find_pin *found)
     return p->tip.set && geo_dist(tip, found->tip) < found->width;
 }
 
-/* The surest is the pin, if no hand has set another; each other one goes where it is already, or
- * becomes one more; NULL when the sheet is full. */
-static struct sheet_pin *place_of(struct sheet *s, const struct find_pin *found, bool surest)
+/* The one that is meant is the pin, if no hand has set another; each other one goes where it is
+ * already, or becomes one more; NULL when the sheet is full. */
+static struct sheet_pin *place_of(struct sheet *s, const struct find_pin *found, bool meant)
 {
     bool open = !s->pin.tip.set || s->pin.tip.by == MARK_FOUND;
-    if ((surest && open) || is_marked(&s->pin, found))
+    if ((meant && open) || is_marked(&s->pin, found))
         return &s->pin;
     for (size_t i = 0; i < s->n_pins; i++)
         if (is_marked(&s->pins[i], found))
@@ -82,13 +82,38 @@ static struct sheet_pin *place_of(struct sheet *s, const struct find_pin *found,
     return s->n_pins < SHEET_PINS ? &s->pins[s->n_pins++] : NULL;
 }
 
-static void put_pins(struct exam *e, const struct find_pins *pins)
+/* The one that is meant: nearest to the hint, else the surest. */
+static size_t main_pin(const struct exam *e, const struct find_pins *pins)
 {
-    for (size_t i = 0; i < pins->n; i++) {
-        struct sheet_pin *p = place_of(&e->sheet, &pins->at[i], i == 0);
+    struct geo_point hint = {e->pin_hint_x, e->pin_hint_y};
+    double nearest = HUGE_VAL;
+    size_t best = 0;
+    for (size_t i = 0; e->has_pin_hint && i < pins->n; i++) {
+        const struct find_pin *p = &pins->at[i];
+        struct geo_point body[2] = {p->tip, geo_sub(p->tip, geo_mul(p->axis.dir, p->length))};
+        double d = plumb_geo_polyline_nearest(body, 2, hint, NULL, NULL);
+        if (d < nearest) {
+            nearest = d;
+            best = i;
+        }
+    }
+    return best;
+}
+
+/* Returns the found pin that stands as `pin`; NULL when a hand has set another. */
+static const struct find_pin *put_pins(struct exam *e, const struct find_pins *pins)
+{
+    const struct find_pin *first = NULL;
+    size_t meant = main_pin(e, pins);
+    for (size_t k = 0; k < pins->n; k++) { /* the one that is meant, then the others in order */
+        size_t i = k == 0 ? meant : k <= meant ? k - 1 : k;
+        struct sheet_pin *p = place_of(&e->sheet, &pins->at[i], k == 0);
         if (p != NULL)
             put_pin(e, &pins->at[i], p);
+        if (p == &e->sheet.pin)
+            first = &pins->at[i];
     }
+    return first;
 }
 
 /* The width, drawn across the axis where the flanks were fitted. */
@@ -151,8 +176,7 @@ int plumb_exam_propose(struct exam *e, const struct exam_gauge *gauges, size_t n
     if (rc != 0)
         return rc;
     *n_pins = pins.n;
-    put_pins(e, &pins);
-    rc = put_gauges(e, pins.n > 0 ? &pins.at[0] : NULL, gauges, n_gauges, err);
+    rc = put_gauges(e, put_pins(e, &pins), gauges, n_gauges, err);
     plumb_find_pins_release(&pins);
     return rc != 0 ? rc : plumb_exam_measure(e, err);
 }

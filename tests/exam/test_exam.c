@@ -65,6 +65,63 @@ static void found_marks_are_labelled_and_right(void **state)
     plumb_exam_release(&e);
 }
 
+/* The film's columns 300 to 659, the drill's, twice side by side: two pins 360 px apart. */
+static const double drills_apart_px = 360.0;
+
+static void open_two_drills(struct exam *e)
+{
+    enum { FROM = 300, WIDE = 360 };
+    open_film(e);
+    struct film *f = &e->film;
+    uint16_t *grey = plumb_mem_array(2 * (size_t)WIDE * f->height, sizeof *grey, NULL);
+    for (size_t y = 0; y < f->height; y++)
+        for (size_t x = 0; x < 2 * (size_t)WIDE; x++)
+            grey[y * 2 * WIDE + x] = f->grey[y * f->width + FROM + x % WIDE];
+    free(f->grey);
+    f->grey = grey;
+    f->width = e->sheet.film.width = 2 * (size_t)WIDE;
+}
+
+static void propose_again(struct exam *e)
+{
+    struct err err = {0};
+    size_t pins = 0;
+    if (plumb_exam_propose(e, gauges, 2, &pins, &err) != 0)
+        fail_msg("%s", err.text);
+    assert_int_equal(pins, 2);
+    assert_int_equal(e->sheet.n_pins, 1);
+}
+
+/* Every pin found is proposed; the one that is meant carries the gauges; again changes nothing. */
+static void several_pins_are_all_proposed(void **state)
+{
+    (void)state;
+    for (int meant = 0; meant < 2; meant++) { /* the left one, the right one */
+        struct exam e;
+        open_two_drills(&e);
+        e.has_pin_hint = true;
+        e.pin_hint_x = true_tip.x - 300.0 + meant * drills_apart_px + 30.0;
+        e.pin_hint_y = true_tip.y - 200.0;
+        for (int again = 0; again < 2; again++) {
+            propose_again(&e);
+            const struct sheet_pin *p = &e.sheet.pin, *q = &e.sheet.pins[0];
+            double apart = (q->tip.x - p->tip.x) * (meant == 0 ? 1.0 : -1.0);
+            assert_true(fabs(apart - drills_apart_px) <
+                        4.0); /* one picture: 0.1 mm, the finder's */
+            assert_true(p->tip.by == MARK_FOUND && q->tip.by == MARK_FOUND);
+            assert_true(q->side[MESIAL][0].x < q->side[DISTAL][0].x);
+            assert_true(fabs(e.sheet.gauge[0].end[1].x - p->tip.x) < 1.0);
+            assert_non_null(plumb_meas_find(&e.result, "pins.gap.1-2"));
+        }
+        e.sheet.pins[0].tip.x += 3.0; /* a hand's mark stays */
+        e.sheet.pins[0].tip.by = MARK_MOVED;
+        double x = e.sheet.pins[0].tip.x;
+        propose_again(&e);
+        assert_true(e.sheet.pins[0].tip.x == x && e.sheet.pins[0].tip.by == MARK_MOVED);
+        plumb_exam_release(&e);
+    }
+}
+
 /* What is above the shoulder or below the tip is no side of the pin, or clearances come out too
  * small. The second drill, whose halo goes on below its tip. */
 static void sides_end_with_the_pin(void **state)
@@ -172,6 +229,7 @@ int main(void)
     setenv("XDG_CONFIG_HOME", "/nowhere", 1);
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(found_marks_are_labelled_and_right),
+        cmocka_unit_test(several_pins_are_all_proposed),
         cmocka_unit_test(sides_end_with_the_pin),
         cmocka_unit_test(what_a_hand_has_set_stays),
         cmocka_unit_test(rough_clicks_place_root_and_crest),
