@@ -85,6 +85,13 @@ static void fill_ends(const struct pin_body *b, const struct pin_ends *e, struct
     }
 }
 
+/* Height of the tip beyond the cylinder, in widths: a hemisphere's, that of a drill's point of 70
+ * to 130 degrees in the middle. */
+static const double tip_share[] = {[FIND_TIP_UNKNOWN] = 0.25,
+                                   [FIND_TIP_FLAT] = 0.0,
+                                   [FIND_TIP_ROUND] = 0.5,
+                                   [FIND_TIP_CONE] = 0.4};
+
 static void fill_pin(const struct pin_body *b, const struct pin_ends *e, struct find_pin *out)
 {
     const struct find_strip *st = &b->strip;
@@ -93,9 +100,10 @@ static void fill_pin(const struct pin_body *b, const struct pin_ends *e, struct 
     pin_width_fit(b, &out->width, &out->u_width);
     fill_axis(b, 0.5 * (s1 - s0), out);
     fill_ends(b, e, out);
-    /* A run of edge rows may go on in the halo below the tip, and starts within the collar. */
+    /* A run of edge rows may stop early, start late, or go on where the tip rounds off. */
     double top = e->has_shoulder ? plumb_geo_along(&st->line, out->shoulder) : s0;
-    fill_flanks(b, fmax(s0, top), fmin(s1, plumb_geo_along(&st->line, out->tip)), out);
+    double end = plumb_geo_along(&st->line, out->tip) - tip_share[out->tip_shape] * out->width;
+    fill_flanks(b, top, fmax(top, end), out);
     out->length =
         geo_dot(geo_sub(out->tip, e->has_shoulder ? out->shoulder : on_axis(b, s0)), b->axis.dir);
 }
