@@ -129,7 +129,13 @@ static struct geo_point spot(const struct mark *m)
     return (struct geo_point){m->x, m->y};
 }
 
-/* Axis and tip within what a glance at the film would pass. */
+static double flanks_apart(const struct sheet_pin *p)
+{
+    return geo_dist(geo_mix(spot(&p->side[MESIAL][0]), spot(&p->side[MESIAL][1]), 0.5),
+                    geo_mix(spot(&p->side[DISTAL][0]), spot(&p->side[DISTAL][1]), 0.5));
+}
+
+/* Axis, width and tip within what a glance at the film would pass. */
 static bool pin_is_right(const struct study *s)
 {
     const struct phantom_pin_truth *t = &s->truth.pin;
@@ -138,6 +144,7 @@ static bool pin_is_right(const struct study *s)
     struct geo_point mid = geo_mix(spot(&p->axis[0]), spot(&p->axis[1]), 0.5);
     return geo_dot(dir, geo_unit(geo_sub(t->axis[1], t->axis[0]))) > cos(2.0 / deg) &&
            fabs(across(t->axis, mid)) < 0.15 * t->width_px &&
+           fabs(flanks_apart(p) - t->width_px) < 0.15 * t->width_px &&
            geo_dist(spot(&p->tip), t->tip) < 0.6 * t->width_px;
 }
 
