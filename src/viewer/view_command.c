@@ -107,7 +107,7 @@ const struct view_help view_help[] = {
     {"f", "fit"},
     {"o", "one to one"},
     {"t, Shift t", "turn a quarter, back"},
-    {"m", "turn as it stands in the mouth"},
+    {"m", "site upright, apex as in the mouth"},
     {"b, Shift b", "brighter, darker (or right drag)"},
     {"c, Shift c", "more, less contrast (right drag)"},
     {"i", "invert"},
@@ -342,14 +342,14 @@ static void zoom(struct view_state *v, double scale)
     v->fitted = false;
 }
 
-static void turn(struct view_state *v, int quarters)
+static void turn(struct view_state *v, int to, double lean)
 {
-    view_turn(&v->t, v->layout.film, quarters);
+    view_turn_to(&v->t, v->layout.film, to, lean);
     if (v->fitted)
         view_fit(&v->t, v->layout.film);
 }
 
-/* Apical is up for upper teeth, down for lower ones. */
+/* The site's axis upright, to the angle: apical is up for upper teeth, down for lower ones. */
 static void as_in_the_mouth(struct view_state *v)
 {
     const struct meas_frame *f = &v->exam.result.frame;
@@ -357,9 +357,10 @@ static void as_in_the_mouth(struct view_state *v)
         view_say(v, "Which way is apical is not known yet: state the tooth and mark pin or root");
         return;
     }
-    int want = view_turn_for((struct geo_point){f->ax, f->ay},
-                             plumb_tooth_is_upper(v->exam.sheet.site.tooth));
-    turn(v, want - v->t.turn);
+    double lean;
+    int to = view_turn_for((struct geo_point){f->ax, f->ay},
+                           plumb_tooth_is_upper(v->exam.sheet.site.tooth), &lean);
+    turn(v, to, lean);
 }
 
 static void pan(struct view_state *v, int argument)
@@ -418,7 +419,7 @@ static bool do_seeing(struct view_state *v, enum view_command c, int argument)
         return true;
     case CMD_TURN:
     case CMD_TURN_BACK:
-        turn(v, c == CMD_TURN ? 1 : -1);
+        turn(v, v->t.turn + (c == CMD_TURN ? 1 : -1), 0.0);
         return true;
     case CMD_MOUTH:
         as_in_the_mouth(v);

@@ -32,15 +32,19 @@ static inline bool view_box_meets(struct view_box a, struct view_box b)
 
 struct view_transform {
     double scale;          /* window px a film px */
-    double ox, oy;         /* window px, whole: corner of the turned film */
+    double ox, oy;         /* window px, whole: corner of the turned film's box */
     int turn;              /* quarter turns clockwise, 0..3 */
+    double lean;           /* rad clockwise on top of them; mostly 0 */
     double film_w, film_h; /* px, unturned */
 };
 struct geo_point view_to_window(const struct view_transform *t, struct geo_point film);
 struct geo_point view_to_film(const struct view_transform *t, struct geo_point window);
 /* A step in the window as a step on the film, and not scaled: for the arrow keys. */
 struct geo_point view_step_to_film(const struct view_transform *t, struct geo_point step);
-/* The film's box in the window. */
+bool view_on_film(const struct view_transform *t, struct geo_point window);
+/* From where to where the film reaches in the window's line at y; false when it does not. */
+bool view_film_span(const struct view_transform *t, double y, double *x0, double *x1);
+/* The film's box in the window; when the film leans, the upright box about it. */
 struct view_box view_film_box(const struct view_transform *t);
 void view_fit(struct view_transform *t, struct view_box room);
 /* Keeps the film's point under `at` where it is. */
@@ -48,9 +52,10 @@ void view_zoom(struct view_transform *t, struct view_box room, struct geo_point 
 /* Moves by whole px; some of the film stays in the room. */
 void view_pan(struct view_transform *t, struct view_box room, double dx, double dy);
 /* Turns about the middle of the room. */
-void view_turn(struct view_transform *t, struct view_box room, int quarters);
-/* Quarter turn by which `apical` (film) comes to point up or down. */
-int view_turn_for(struct geo_point apical, bool up);
+void view_turn_to(struct view_transform *t, struct view_box room, int turn, double lean);
+/* Quarter turn by which `apical` (film) comes to point up or down, to within the lean that makes it
+ * exact. */
+int view_turn_for(struct geo_point apical, bool up, double *lean);
 
 /* --- view_tone.c: grey of the film -> grey of the screen -------------------------------------- */
 
@@ -91,8 +96,8 @@ struct view_raster {
 };
 int view_raster_init(struct view_raster *r, struct view_box room, struct err *err);
 void view_raster_release(struct view_raster *r);
-/* Area-averaged when the film is made smaller, bilinear when larger. After a mere move only the
- * strips that came into sight are computed. */
+/* Area-averaged when the film is made smaller, bilinear when larger or leaning. After a mere move
+ * only the strips that came into sight are computed. */
 int view_raster_update(struct view_raster *r, struct view_pyramid *p, const struct film *film,
                        const struct view_transform *t, struct err *err);
 

@@ -86,29 +86,34 @@ static void covered(double from, double to, double room, size_t n, size_t *a, si
     *b = (size_t)x1;
 }
 
+static void tone_row(const struct view_painter *p, size_t y, uint32_t *out, size_t from, size_t to,
+                     bool has_film)
+{
+    const struct view_box room = p->layout.film;
+    const uint16_t *grey = p->raster.grey + y * p->raster.w;
+    uint32_t ground = ground_pixel();
+    double x0, x1;
+    size_t a = to, b = to;
+    if (has_film && view_film_span(&p->t, room.y0 + (double)y + 0.5, &x0, &x1))
+        covered(x0, x1, room.x0, p->raster.w, &a, &b);
+    for (size_t x = from; x < to; x++)
+        out[x] = x >= a && x < b ? p->table[grey[x]] * 0x010101u : ground;
+}
+
 /* The film's part of a box of whole window px, straight onto the frame. */
 static void paint_film(const struct view_painter *p, const struct view_box *box, bool has_film)
 {
-    const struct view_box room = p->layout.film, f = view_film_box(&p->t);
-    size_t x0 = 0, x1 = 0, y0 = 0, y1 = 0, from = (size_t)fmax(box->x0 - room.x0, 0.0);
+    const struct view_box room = p->layout.film;
+    size_t from = (size_t)fmax(box->x0 - room.x0, 0.0);
     size_t to = (size_t)fmax(fmin(box->x1, room.x1) - room.x0, 0.0);
     size_t end = (size_t)fmax(fmin(box->y1, room.y1) - room.y0, 0.0);
-    if (has_film) {
-        covered(f.x0, f.x1, room.x0, p->raster.w, &x0, &x1);
-        covered(f.y0, f.y1, room.y0, p->raster.h, &y0, &y1);
-    }
     cairo_surface_flush(p->frame);
     unsigned char *data = cairo_image_surface_get_data(p->frame);
     size_t stride = (size_t)cairo_image_surface_get_stride(p->frame);
-    uint32_t ground = ground_pixel();
     for (size_t y = (size_t)fmax(box->y0 - room.y0, 0.0); y < end; y++) {
         void *row =
             data + y * stride; /* cairo's rows are aligned; the film's area begins at 0, 0 */
-        uint32_t *out = row;
-        const uint16_t *grey = p->raster.grey + y * p->raster.w;
-        bool in = y >= y0 && y < y1;
-        for (size_t x = from; x < to; x++)
-            out[x] = in && x >= x0 && x < x1 ? p->table[grey[x]] * 0x010101u : ground;
+        tone_row(p, y, row, from, to, has_film);
     }
     cairo_surface_mark_dirty(p->frame);
 }
@@ -121,7 +126,8 @@ static bool same_tone(const struct view_tone *a, const struct view_tone *b)
 
 static bool same_place(const struct view_transform *a, const struct view_transform *b)
 {
-    return a->scale == b->scale && a->ox == b->ox && a->oy == b->oy && a->turn == b->turn;
+    return a->scale == b->scale && a->ox == b->ox && a->oy == b->oy && a->turn == b->turn &&
+           a->lean == b->lean;
 }
 
 static int update_film(struct view_painter *p, const struct view_state *v, bool *changed,
@@ -313,14 +319,13 @@ static void lens_pixels(const struct view_painter *p, const struct view_state *v
     cairo_surface_flush(to);
     unsigned char *data = cairo_image_surface_get_data(to);
     int stride = cairo_image_surface_get_stride(to);
-    struct view_box film = view_film_box(&t);
     for (int y = 0; y < size; y++) {
         void *at = data + (size_t)y * (size_t)stride;
         uint32_t *row = at;
         for (int x = 0; x < size; x++) {
             struct geo_point w = {x + 0.5, y + 0.5}, f = view_to_film(&t, w);
             row[x] =
-                view_box_has(film, w)
+                view_on_film(&t, w)
                     ? p->table[(uint16_t)plumb_film_sample(&v->exam.film, f.x, f.y)] * 0x010101u
                     : ground_pixel();
         }

@@ -1,8 +1,8 @@
 /*
  * The film at the window's scale. Halved levels bring the film within a factor of two of the
  * window's scale; what is left is averaged over each window pixel's own area (box filter,
- * separable, at most three taps a direction), or interpolated when the film is enlarged. The result
- * is kept: a move shifts it and computes only what came into sight.
+ * separable, at most three taps a direction), or interpolated when the film is enlarged or leans.
+ * The result is kept: a move shifts it and computes only what came into sight.
  *
  * Weights are whole numbers of 1/256; the picture is for the eye, measuring never sees it.
  */
@@ -233,6 +233,39 @@ static void weave_part(struct view_raster *r, struct part p, struct weave *w,
     weave_all(w, pyr->level[level].grey, width);
 }
 
+static uint16_t between(const uint16_t *grey, size_t w, size_t h, double x, double y)
+{
+    struct tap tx, ty;
+    tap_between(&tx, x, w);
+    tap_between(&ty, y, h);
+    const uint16_t *a = grey + ty.at[0] * w, *b = grey + ty.at[1] * w;
+    unsigned top = (tx.weight[0] * a[tx.at[0]] + tx.weight[1] * a[tx.at[1]]) >> 8;
+    unsigned low = (tx.weight[0] * b[tx.at[0]] + tx.weight[1] * b[tx.at[1]]) >> 8;
+    return (uint16_t)((ty.weight[0] * top + ty.weight[1] * low) >> 8);
+}
+
+/* Every window px on its own: a leaning film has no rows to share. */
+static void lean_part(struct view_raster *r, struct part p, const struct view_pyramid *pyr,
+                      size_t level)
+{
+    const struct view_transform *t = &r->t;
+    double k = ldexp(1.0, -(int)level); /* level px a film px */
+    struct geo_point half = {0.5, 0.5}; /* from centres to edges */
+    struct geo_point corner = {r->room.x0 + 0.5, r->room.y0 + 0.5};
+    struct geo_point at = view_to_film(t, corner);
+    struct geo_point right =
+        geo_sub(view_to_film(t, (struct geo_point){corner.x + 1.0, corner.y}), at);
+    struct geo_point down = geo_perp(right);
+    at = geo_add(at, half);
+    for (size_t y = p.y0; y < p.y1; y++)
+        for (size_t x = p.x0; x < p.x1; x++) {
+            struct geo_point q =
+                geo_add(at, geo_add(geo_mul(right, (double)x), geo_mul(down, (double)y)));
+            r->grey[y * r->w + x] = between(pyr->level[level].grey, pyr->level[level].w,
+                                            pyr->level[level].h, k * q.x, k * q.y);
+        }
+}
+
 static int resample(struct view_raster *r, struct part p, const struct view_pyramid *pyr,
                     struct err *err)
 {
@@ -241,6 +274,10 @@ static int resample(struct view_raster *r, struct part p, const struct view_pyra
     size_t level = level_for(r->t.scale), most = (r->w > r->h ? r->w : r->h);
     if (level >= pyr->n)
         level = pyr->n - 1;
+    if (r->t.lean != 0.0) {
+        lean_part(r, p, pyr, level);
+        return 0;
+    }
     struct weave w = {.outer = plumb_mem_array(most, sizeof(struct tap), err),
                       .inner = plumb_mem_array(most, sizeof(struct tap), err),
                       .row = plumb_mem_array(pyr->level[level].w, sizeof(uint32_t), err)};
@@ -279,7 +316,7 @@ static int move_by(struct view_raster *r, long dx, long dy, const struct view_py
 
 static bool same_but_moved(const struct view_raster *r, const struct view_transform *t)
 {
-    return r->valid && r->t.scale == t->scale && r->t.turn == t->turn &&
+    return r->valid && r->t.scale == t->scale && r->t.turn == t->turn && r->t.lean == t->lean &&
            fabs(t->ox - r->t.ox) < (double)r->w && fabs(t->oy - r->t.oy) < (double)r->h;
 }
 

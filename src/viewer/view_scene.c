@@ -298,7 +298,7 @@ static bool lens_wanted(const struct view_state *v)
         return false;
     bool placing = view_target_now(v) != NULL && !view_typing(v);
     bool over = v->pointer_in && view_box_has(v->layout.film, v->pointer) &&
-                view_box_has(view_film_box(&v->t), v->pointer);
+                view_on_film(&v->t, v->pointer);
     return v->drag == DRAG_MARK || (placing && (over || v->has_cross));
 }
 

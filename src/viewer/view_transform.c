@@ -1,7 +1,7 @@
 /*
- * Where the film lies in the window: quarter turns, one scale, a whole-pixel offset. The offset is
- * whole so that a move shifts the picture without resampling it. Display only: marks stay in film
- * pixels.
+ * Where the film lies in the window: quarter turns, a lean, one scale, a whole-pixel offset. The
+ * offset is whole so that a move shifts the picture without resampling it. Display only: marks stay
+ * in film pixels.
  */
 #include "viewer/view_internal.h"
 
@@ -21,6 +21,20 @@ static double turned_h(const struct view_transform *t)
     return t->turn % 2 == 0 ? t->film_h : t->film_w;
 }
 
+/* Size of the upright box about the leaning film, film px. */
+static struct geo_point hull(const struct view_transform *t)
+{
+    double c = fabs(cos(t->lean)), s = fabs(sin(t->lean)), w = turned_w(t), h = turned_h(t);
+    return (struct geo_point){w * c + h * s, w * s + h * c};
+}
+
+/* Clockwise by `angle`, y down. */
+static struct geo_point turned_by(struct geo_point p, double angle)
+{
+    double c = cos(angle), s = sin(angle);
+    return (struct geo_point){p.x * c - p.y * s, p.x * s + p.y * c};
+}
+
 struct geo_point view_to_window(const struct view_transform *t, struct geo_point film)
 {
     double u = film.x + 0.5, v = film.y + 0.5; /* the one half pixel */
@@ -31,34 +45,73 @@ struct geo_point view_to_window(const struct view_transform *t, struct geo_point
         p = (struct geo_point){t->film_w - u, t->film_h - v};
     else if (t->turn == 3)
         p = (struct geo_point){v, t->film_w - u};
+    if (t->lean != 0.0) {
+        struct geo_point middle = {0.5 * turned_w(t), 0.5 * turned_h(t)};
+        p = geo_add(turned_by(geo_sub(p, middle), t->lean), geo_mul(hull(t), 0.5));
+    }
     return (struct geo_point){t->ox + t->scale * p.x, t->oy + t->scale * p.y};
 }
 
 struct geo_point view_to_film(const struct view_transform *t, struct geo_point window)
 {
-    double x = (window.x - t->ox) / t->scale, y = (window.y - t->oy) / t->scale;
-    struct geo_point p = {x, y};
+    struct geo_point q = {(window.x - t->ox) / t->scale, (window.y - t->oy) / t->scale};
+    if (t->lean != 0.0) {
+        struct geo_point middle = {0.5 * turned_w(t), 0.5 * turned_h(t)};
+        q = geo_add(turned_by(geo_sub(q, geo_mul(hull(t), 0.5)), -t->lean), middle);
+    }
+    struct geo_point p = q;
     if (t->turn == 1)
-        p = (struct geo_point){y, t->film_h - x};
+        p = (struct geo_point){q.y, t->film_h - q.x};
     else if (t->turn == 2)
-        p = (struct geo_point){t->film_w - x, t->film_h - y};
+        p = (struct geo_point){t->film_w - q.x, t->film_h - q.y};
     else if (t->turn == 3)
-        p = (struct geo_point){t->film_w - y, x};
+        p = (struct geo_point){t->film_w - q.y, q.x};
     return (struct geo_point){p.x - 0.5, p.y - 0.5};
 }
 
 struct geo_point view_step_to_film(const struct view_transform *t, struct geo_point step)
 {
-    struct geo_point p = step;
+    struct geo_point p = turned_by(step, -t->lean);
     for (int i = 0; i < t->turn; i++)
         p = (struct geo_point){p.y, -p.x};
     return p;
 }
 
+bool view_on_film(const struct view_transform *t, struct geo_point window)
+{
+    struct geo_point f = view_to_film(t, window);
+    return f.x >= -0.5 && f.x < t->film_w - 0.5 && f.y >= -0.5 && f.y < t->film_h - 0.5;
+}
+
+/* Narrows [*a, *b] to the x for which at + x * step lies in [0, size). */
+static void narrow(double at, double step, double size, double *a, double *b)
+{
+    double x0 = -at / step, x1 = (size - at) / step;
+    if (fabs(step) < 1e-9) { /* along this row it does not change */
+        if (at < 0.0 || at >= size)
+            *b = *a;
+        return;
+    }
+    *a = fmax(*a, fmin(x0, x1));
+    *b = fmin(*b, fmax(x0, x1));
+}
+
+bool view_film_span(const struct view_transform *t, double y, double *x0, double *x1)
+{
+    struct geo_point at = view_to_film(t, (struct geo_point){0.0, y});
+    struct geo_point step = geo_sub(view_to_film(t, (struct geo_point){1.0, y}), at);
+    struct view_box box = view_film_box(t);
+    *x0 = box.x0;
+    *x1 = box.x1;
+    narrow(at.x + 0.5, step.x, t->film_w, x0, x1);
+    narrow(at.y + 0.5, step.y, t->film_h, x0, x1);
+    return *x0 < *x1;
+}
+
 struct view_box view_film_box(const struct view_transform *t)
 {
-    return (struct view_box){t->ox, t->oy, t->ox + t->scale * turned_w(t),
-                             t->oy + t->scale * turned_h(t)};
+    struct geo_point h = hull(t);
+    return (struct view_box){t->ox, t->oy, t->ox + t->scale * h.x, t->oy + t->scale * h.y};
 }
 
 static double within(double x, double lo, double hi)
@@ -68,7 +121,7 @@ static double within(double x, double lo, double hi)
 
 static void keep_in_room(struct view_transform *t, struct view_box room)
 {
-    double w = t->scale * turned_w(t), h = t->scale * turned_h(t);
+    double w = t->scale * hull(t).x, h = t->scale * hull(t).y;
     double kx = fmin(keep_px, w), ky = fmin(keep_px, h);
     t->ox = round(within(t->ox, room.x0 + kx - w, room.x1 - kx));
     t->oy = round(within(t->oy, room.y0 + ky - h, room.y1 - ky));
@@ -76,7 +129,7 @@ static void keep_in_room(struct view_transform *t, struct view_box room)
 
 void view_fit(struct view_transform *t, struct view_box room)
 {
-    double w = turned_w(t), h = turned_h(t);
+    double w = hull(t).x, h = hull(t).y;
     if (w <= 0.0 || h <= 0.0 || room.x1 <= room.x0 || room.y1 <= room.y0)
         return;
     double s = fmin((room.x1 - room.x0) / w, (room.y1 - room.y0) / h);
@@ -102,18 +155,19 @@ void view_pan(struct view_transform *t, struct view_box room, double dx, double 
     keep_in_room(t, room);
 }
 
-void view_turn(struct view_transform *t, struct view_box room, int quarters)
+void view_turn_to(struct view_transform *t, struct view_box room, int turn, double lean)
 {
     struct geo_point middle = {0.5 * (room.x0 + room.x1), 0.5 * (room.y0 + room.y1)};
     struct geo_point film = view_to_film(t, middle);
-    t->turn = ((t->turn + quarters) % 4 + 4) % 4;
+    t->turn = (turn % 4 + 4) % 4;
+    t->lean = lean;
     struct geo_point now = view_to_window(t, film);
     t->ox += middle.x - now.x;
     t->oy += middle.y - now.y;
     keep_in_room(t, room);
 }
 
-int view_turn_for(struct geo_point apical, bool up)
+int view_turn_for(struct geo_point apical, bool up, double *lean)
 {
     int best = 0;
     double least = (double)INFINITY;
@@ -127,5 +181,9 @@ int view_turn_for(struct geo_point apical, bool up)
             best = turn;
         }
     }
+    struct geo_point p = apical;
+    for (int i = 0; i < best; i++)
+        p = geo_perp(p);
+    *lean = up ? atan2(-p.x, -p.y) : atan2(p.x, p.y);
     return best;
 }

@@ -38,6 +38,20 @@ static void assert_near(struct geo_point a, struct geo_point b, double by)
     assert_true(geo_dist(a, b) <= by);
 }
 
+/* Each side of the upright box about a leaning film has one of its corners on it. */
+static void corners_touch_the_box(const struct view_transform *t)
+{
+    struct view_box b = view_film_box(t);
+    struct view_box c = {1e9, 1e9, -1e9, -1e9};
+    for (int i = 0; i < 4; i++) {
+        struct geo_point p =
+            view_to_window(t, (struct geo_point){i % 2 ? W - 0.5 : -0.5, i / 2 ? H - 0.5 : -0.5});
+        c = (struct view_box){fmin(c.x0, p.x), fmin(c.y0, p.y), fmax(c.x1, p.x), fmax(c.y1, p.y)};
+    }
+    assert_true(fabs(b.x0 - c.x0) + fabs(b.y0 - c.y0) + fabs(b.x1 - c.x1) + fabs(b.y1 - c.y1) <
+                1e-6);
+}
+
 static void film_to_window_and_back(void **state)
 {
     (void)state;
@@ -47,6 +61,10 @@ static void film_to_window_and_back(void **state)
             struct view_transform t = transform(turn, scales[k]);
             struct geo_point p = {17.25, 63.5};
             assert_near(view_to_film(&t, view_to_window(&t, p)), p, 1e-9);
+            view_turn_to(&t, room, turn, 0.3);
+            assert_near(view_to_film(&t, view_to_window(&t, p)), p, 1e-9);
+            corners_touch_the_box(&t);
+            t.lean = 0.0;
             /* the film's corner pixels' outer corners are the corners of its box */
             struct view_box b = view_film_box(&t);
             struct geo_point c = view_to_window(&t, (struct geo_point){-0.5, -0.5});
@@ -68,10 +86,24 @@ static void turns_are_clockwise(void **state)
         struct geo_point step = view_step_to_film(&t, up[turn]);
         assert_near(step, (struct geo_point){0, -1}, 1e-9);
     }
-    assert_int_equal(view_turn_for((struct geo_point){0.1, 0.9}, false), 0);
-    assert_int_equal(view_turn_for((struct geo_point){0.1, 0.9}, true), 2);
-    assert_int_equal(view_turn_for((struct geo_point){1.0, 0.1}, false), 1);
-    assert_int_equal(view_turn_for((struct geo_point){1.0, 0.1}, true), 3);
+    double lean;
+    assert_int_equal(view_turn_for((struct geo_point){0.1, 0.9}, false, &lean), 0);
+    assert_int_equal(view_turn_for((struct geo_point){0.1, 0.9}, true, &lean), 2);
+    assert_int_equal(view_turn_for((struct geo_point){1.0, 0.1}, false, &lean), 1);
+    assert_int_equal(view_turn_for((struct geo_point){1.0, 0.1}, true, &lean), 3);
+    /* with the lean the apex stands straight up or down, whichever way it lay */
+    for (int i = 0; i < 48; i++) {
+        double angle = 0.13 + i * 3.14159265358979 / 24.0;
+        struct geo_point a = {cos(angle), sin(angle)}, o = {60.0, 45.0};
+        struct view_transform t = transform(i % 4, 1.5);
+        int turn = view_turn_for(a, i % 2 == 0, &lean);
+        assert_true(fabs(lean) <= 0.7854);
+        view_turn_to(&t, room, turn, lean);
+        struct geo_point d = geo_sub(view_to_window(&t, geo_add(o, a)), view_to_window(&t, o));
+        assert_near(d, (struct geo_point){0.0, i % 2 == 0 ? -1.5 : 1.5}, 1e-9);
+        assert_near(view_step_to_film(&t, (struct geo_point){0.0, i % 2 == 0 ? -1.0 : 1.0}), a,
+                    1e-9);
+    }
 }
 
 static void zoom_stays_at_the_pointer(void **state)
@@ -136,6 +168,40 @@ static void smaller_is_the_mean_of_its_area(void **state)
     free(f.grey);
 }
 
+/* Truth: the film sampled between its pixels where the window's px lies. */
+static void a_leaning_film_is_sampled_where_it_lies(void **state)
+{
+    (void)state;
+    struct film f;
+    struct view_raster r;
+    struct err err;
+    film_make(&f);
+    for (int turn = 0; turn < 4; turn++) {
+        struct view_pyramid p = {0};
+        struct view_transform t = transform(turn, 1.7);
+        view_turn_to(&t, room, turn, turn % 2 ? -0.21 : 0.4);
+        assert_int_equal(view_raster_init(&r, room, &err), 0);
+        assert_int_equal(view_raster_update(&r, &p, &f, &t, &err), 0);
+        size_t seen = 0;
+        for (size_t y = 0; y < r.h; y++) {
+            double x0 = 0.0, x1 = 0.0, wy = room.y0 + (double)y + 0.5;
+            bool any = view_film_span(&t, wy, &x0, &x1);
+            for (size_t x = 0; x < r.w; x++) {
+                struct geo_point w = {room.x0 + (double)x + 0.5, wy}, q = view_to_film(&t, w);
+                assert_int_equal(view_on_film(&t, w), any && w.x >= x0 && w.x < x1);
+                if (q.x < 0.0 || q.y < 0.0 || q.x > W - 1.0 || q.y > H - 1.0)
+                    continue;
+                seen++; /* weights are kept to 1/256, the film's noise spans 5000 */
+                assert_true(fabs(r.grey[y * r.w + x] - plumb_film_sample(&f, q.x, q.y)) < 150.0);
+            }
+        }
+        assert_true(seen > 10000);
+        view_raster_release(&r);
+        view_pyramid_release(&p);
+    }
+    free(f.grey);
+}
+
 static void a_move_is_as_good_as_drawing_anew(void **state)
 {
     (void)state;
@@ -143,15 +209,16 @@ static void a_move_is_as_good_as_drawing_anew(void **state)
     struct film f;
     struct err err;
     film_make(&f);
-    for (int turn = 0; turn < 4; turn++) {
+    for (int i = 0; i < 8; i++) {
         struct view_raster kept, fresh;
         struct view_pyramid p = {0};
-        struct view_transform t = transform(turn, turn % 2 ? 0.43 : 2.7);
+        struct view_transform t = transform(i % 4, i % 2 ? 0.43 : 2.7);
+        view_turn_to(&t, room, i % 4, i < 4 ? 0.0 : 0.15);
         view_raster_init(&kept, room, &err);
         view_raster_update(&kept, &p, &f, &t, &err);
-        for (size_t i = 0; i < sizeof moves / sizeof moves[0]; i++) {
-            t.ox += (double)moves[i][0];
-            t.oy += (double)moves[i][1];
+        for (size_t m = 0; m < sizeof moves / sizeof moves[0]; m++) {
+            t.ox += (double)moves[m][0];
+            t.oy += (double)moves[m][1];
             view_raster_update(&kept, &p, &f, &t, &err);
             view_raster_init(&fresh, room, &err);
             view_raster_update(&fresh, &p, &f, &t, &err);
@@ -193,6 +260,7 @@ int main(void)
         cmocka_unit_test(turns_are_clockwise),
         cmocka_unit_test(zoom_stays_at_the_pointer),
         cmocka_unit_test(smaller_is_the_mean_of_its_area),
+        cmocka_unit_test(a_leaning_film_is_sampled_where_it_lies),
         cmocka_unit_test(a_move_is_as_good_as_drawing_anew),
         cmocka_unit_test(tone_runs_from_black_to_white),
     };
