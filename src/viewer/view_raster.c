@@ -233,15 +233,38 @@ static void weave_part(struct view_raster *r, struct part p, struct weave *w,
     weave_all(w, pyr->level[level].grey, width);
 }
 
-static uint16_t between(const uint16_t *grey, size_t w, size_t h, double x, double y)
+/* A place along one direction of a level, in whole steps of 2^-FINE px: fast to walk in. */
+enum { FINE = 20, TAP_BITS = 8 };
+
+/* The two centres about it, and the second one's weight of TAP_ONE. */
+static unsigned about(int64_t at, size_t n, size_t *a, size_t *b)
 {
-    struct tap tx, ty;
-    tap_between(&tx, x, w);
-    tap_between(&ty, y, h);
-    const uint16_t *a = grey + ty.at[0] * w, *b = grey + ty.at[1] * w;
-    unsigned top = (tx.weight[0] * a[tx.at[0]] + tx.weight[1] * a[tx.at[1]]) >> 8;
-    unsigned low = (tx.weight[0] * b[tx.at[0]] + tx.weight[1] * b[tx.at[1]]) >> 8;
-    return (uint16_t)((ty.weight[0] * top + ty.weight[1] * low) >> 8);
+    int64_t i = at >> FINE, last = (int64_t)n - 1; /* arithmetic: floor */
+    *a = (size_t)(i < 0 ? 0 : i > last ? last : i);
+    *b = (size_t)(i + 1 < 0 ? 0 : i + 1 > last ? last : i + 1);
+    return (unsigned)(at >> (FINE - TAP_BITS)) & (TAP_ONE - 1);
+}
+
+static int64_t fine(double x)
+{
+    return (int64_t)llround(ldexp(x, FINE));
+}
+
+static void lean_row(uint16_t *out, size_t count, const struct view_pyramid *pyr, size_t level,
+                     struct geo_point from, struct geo_point step)
+{
+    const uint16_t *grey = pyr->level[level].grey;
+    size_t w = pyr->level[level].w, h = pyr->level[level].h;
+    int64_t x = fine(from.x - 0.5), y = fine(from.y - 0.5), dx = fine(step.x), dy = fine(step.y);
+    for (size_t i = 0; i < count; i++, x += dx, y += dy) {
+        size_t x0, x1, y0, y1;
+        unsigned fx = about(x, w, &x0, &x1), fy = about(y, h, &y0, &y1);
+        const uint16_t *a = grey + y0 * w, *b = grey + y1 * w;
+        unsigned top = (TAP_ONE - fx) * a[x0] + fx * a[x1];
+        unsigned low = (TAP_ONE - fx) * b[x0] + fx * b[x1];
+        out[i] =
+            (uint16_t)(((TAP_ONE - fy) * (top >> TAP_BITS) + fy * (low >> TAP_BITS)) >> TAP_BITS);
+    }
 }
 
 /* Every window px on its own: a leaning film has no rows to share. */
@@ -251,19 +274,13 @@ static void lean_part(struct view_raster *r, struct part p, const struct view_py
     const struct view_transform *t = &r->t;
     double k = ldexp(1.0, -(int)level); /* level px a film px */
     struct geo_point half = {0.5, 0.5}; /* from centres to edges */
-    struct geo_point corner = {r->room.x0 + 0.5, r->room.y0 + 0.5};
-    struct geo_point at = view_to_film(t, corner);
-    struct geo_point right =
-        geo_sub(view_to_film(t, (struct geo_point){corner.x + 1.0, corner.y}), at);
-    struct geo_point down = geo_perp(right);
-    at = geo_add(at, half);
-    for (size_t y = p.y0; y < p.y1; y++)
-        for (size_t x = p.x0; x < p.x1; x++) {
-            struct geo_point q =
-                geo_add(at, geo_add(geo_mul(right, (double)x), geo_mul(down, (double)y)));
-            r->grey[y * r->w + x] = between(pyr->level[level].grey, pyr->level[level].w,
-                                            pyr->level[level].h, k * q.x, k * q.y);
-        }
+    for (size_t y = p.y0; y < p.y1; y++) {
+        struct geo_point w = {r->room.x0 + (double)p.x0 + 0.5, r->room.y0 + (double)y + 0.5};
+        struct geo_point at = view_to_film(t, w);
+        struct geo_point next = view_to_film(t, (struct geo_point){w.x + 1.0, w.y});
+        lean_row(r->grey + y * r->w + p.x0, p.x1 - p.x0, pyr, level, geo_mul(geo_add(at, half), k),
+                 geo_mul(geo_sub(next, at), k));
+    }
 }
 
 static int resample(struct view_raster *r, struct part p, const struct view_pyramid *pyr,

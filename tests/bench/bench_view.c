@@ -199,6 +199,22 @@ static void drag(struct view_window *w, struct geo_point from, int button, const
            1e3 * own / MOVES);
 }
 
+/* In and out by the wheel, from the whole film to about one to one. */
+static void zoom(struct view_window *w, const char *what)
+{
+    enum { ZOOMS = 48, A_WAY = 8 };
+    struct err err = {0};
+    double s[ZOOMS];
+    for (int i = 0; i < ZOOMS; i++) {
+        double t0 = now_s();
+        view_press(&w->state, (struct geo_point){600, 500}, i / A_WAY % 2 ? WHEEL_DOWN : WHEEL_UP);
+        view_window_paint(w, &err);
+        XSync(w->display, False);
+        s[i] = now_s() - t0;
+    }
+    tell(what, s, ZOOMS, 0.0);
+}
+
 static void bench_redraw(const char *film, double goal_ms)
 {
     struct view_window *w = plumb_mem_array(1, sizeof *w, NULL);
@@ -237,6 +253,10 @@ static void bench_redraw(const char *film, double goal_ms)
     pump(w, 2);
     drag(w, (struct geo_point){300, 300}, BUTTON_MIDDLE, "  shifting the film", goal_ms);
     drag(w, (struct geo_point){300, 300}, BUTTON_RIGHT, "  dragging the tone", 0.0);
+    zoom(w, "  zooming");
+    view_turn_to(&v->t, v->layout.film, 0, 0.1);
+    drag(w, (struct geo_point){300, 300}, BUTTON_MIDDLE, "  shifting the film, leaning", 0.0);
+    zoom(w, "  zooming, leaning");
     view_window_close(w);
     view_state_release(v);
     free(w);
