@@ -12,6 +12,7 @@
 
 /* Sizes of gauges and plans, mm: bounds against slips of the pen. */
 static const double size_least_mm = 0.2, size_most_mm = 60.0;
+static const double age_most = 130.0; /* years, as the sheet has it */
 
 static const char *const words[QUESTIONS] = {
     [ASK_PATH] = "Film or sheet (path)",
@@ -21,6 +22,9 @@ static const char *const words[QUESTIONS] = {
     [ASK_SEEN_FROM] = "Film seen from: facial or lingual",
     [ASK_TAKEN] = "Film taken on (YYYY-MM-DD, empty: not stated)",
     [ASK_STAGE] = "Stage (e.g. first drill)",
+    [ASK_EXTRACTED] = "Tooth taken out on (YYYY-MM-DD, empty: not stated)",
+    [ASK_GRAFTED] = "Site grafted on (YYYY-MM-DD, empty: not stated)",
+    [ASK_AGE] = "Age in years (empty: not stated)",
     [ASK_ROOTS] = "Roots of the site's tooth (number)",
     [ASK_PLATE] = "Facial plate, as seen",
     [ASK_INFECTION] = "Infection",
@@ -39,8 +43,8 @@ const char *view_ask_words(enum view_question q)
 
 bool view_ask_number(enum view_question q)
 {
-    return q == ASK_LENGTH || q == ASK_ACROSS || q == ASK_ROOTS || q == ASK_PLAN_LENGTH ||
-           q == ASK_PLAN_WIDTH;
+    return q == ASK_LENGTH || q == ASK_ACROSS || q == ASK_AGE || q == ASK_ROOTS ||
+           q == ASK_PLAN_LENGTH || q == ASK_PLAN_WIDTH;
 }
 
 /* --- present answers ----------------------------------------------------------------------------
@@ -89,6 +93,12 @@ static char *text_of(struct sheet *s, enum view_question q, size_t *size)
     case ASK_TAKEN:
         *size = sizeof s->film.taken;
         return s->film.taken;
+    case ASK_EXTRACTED:
+        *size = sizeof s->site.extracted;
+        return s->site.extracted;
+    case ASK_GRAFTED:
+        *size = sizeof s->site.grafted;
+        return s->site.grafted;
     case ASK_PLATE:
         return s->observed.facial_plate;
     case ASK_INFECTION:
@@ -125,6 +135,8 @@ static void present_answer(const struct sheet *s, enum view_question q, char *ou
         snprintf(out, n, "%s", s->site.seen_from == SEEN_FROM_LINGUAL ? "lingual" : "facial");
     else if (q == ASK_ROOTS)
         print_count(s->observed.roots, out, n);
+    else if (q == ASK_AGE)
+        print_size(s->site.age_years, 0.0, out, n);
     else if (q == ASK_PLAN_LENGTH && s->plan.set)
         print_size(s->plan.length_mm, 0.0, out, n);
     else if (q == ASK_PLAN_WIDTH && s->plan.set)
@@ -279,6 +291,15 @@ static int answer_roots(const char *text, struct sheet *s, struct err *err)
     return 0;
 }
 
+static int answer_age(const char *text, struct sheet *s, struct err *err)
+{
+    double x = text[0] ? number_of(text) : 0.0;
+    if (!(x >= 0.0 && x <= age_most))
+        return plumb_err_set(err, ERR_ARG, "the age is a number of years up to %g", age_most);
+    s->site.age_years = x;
+    return 0;
+}
+
 static int answer_plan(const char *text, bool length, struct sheet *s, struct err *err)
 {
     double mm, u_mm;
@@ -315,7 +336,8 @@ static int answer_text(const char *text, enum view_question q, struct sheet *s, 
     char *to = text_of(s, q, &size);
     if (to == NULL)
         return plumb_err_set(err, ERR_ARG, "nothing was asked");
-    if (q == ASK_TAKEN && text[0] && !plumb_date_valid(text))
+    bool date = q == ASK_TAKEN || q == ASK_EXTRACTED || q == ASK_GRAFTED;
+    if (date && text[0] && !plumb_date_valid(text))
         return plumb_err_set(err, ERR_ARG, "a date is written YYYY-MM-DD, e.g. 2026-03-02");
     if (strlen(text) >= size)
         return plumb_err_set(err, ERR_LIMIT, "longer than %zu bytes: say it in fewer words",
@@ -339,6 +361,8 @@ int view_ask_answer(const struct view_ask *a, struct sheet *s, struct err *err)
         return answer_view(text, s, err);
     case ASK_ROOTS:
         return answer_roots(text, s, err);
+    case ASK_AGE:
+        return answer_age(text, s, err);
     case ASK_PLAN_LENGTH:
         return answer_plan(text, true, s, err);
     case ASK_PLAN_WIDTH:

@@ -242,7 +242,7 @@ static void choose(struct view_state *v, int way)
         if (path && view_step_of(ref[at].name) != v->step)
             continue;
         plumb_text_copy(v->selected, sizeof v->selected, ref[at].name);
-        view_say(v, "Chosen: %s (%s)", plumb_meas_mark_label(ref[at].kind), v->selected);
+        view_say(v, "Chosen: %s", view_mark_words(v->selected));
         keep_in_sight(v, (struct geo_point){ref[at].mark->x, ref[at].mark->y});
         break;
     }

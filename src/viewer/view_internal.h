@@ -142,6 +142,8 @@ enum view_progress view_step_progress(const struct sheet *s, enum view_step step
 int view_target_next(const struct sheet *s, enum view_step step, int from);
 /* The next required step after `step` that is not done; STEPS when all are. */
 enum view_step view_step_next(const struct sheet *s, enum view_step step);
+/* A mark's name for a person. */
+const char *view_mark_words(const char *name);
 /* Marks still unconfirmed. */
 size_t view_proposals(const struct sheet *s);
 
@@ -175,6 +177,9 @@ enum view_question {
     ASK_SEEN_FROM,
     ASK_TAKEN,
     ASK_STAGE,
+    ASK_EXTRACTED,
+    ASK_GRAFTED,
+    ASK_AGE,
     ASK_ROOTS,
     ASK_PLATE,
     ASK_INFECTION,

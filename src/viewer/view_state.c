@@ -439,7 +439,7 @@ static void ask_for_step(struct view_state *v)
 {
     const struct sheet *s = &v->exam.sheet;
     if (v->step == STEP_GAUGE)
-        view_ask_open(&v->ask, ASK_TOOTH, s->site.tooth ? ASK_STAGE : ASK_ACROSS, s);
+        view_ask_open(&v->ask, ASK_TOOTH, s->site.tooth ? ASK_AGE : ASK_ACROSS, s);
     else if (v->step == STEP_SEEN)
         view_ask_open(&v->ask, ASK_ROOTS, ASK_REMARKS, s);
     else if (v->step == STEP_BOUND)
@@ -539,14 +539,6 @@ void view_found(struct view_state *v, const struct sheet *found, size_t n_pins)
 /* --- the foot line ------------------------------------------------------------------------------
  */
 
-static const char *words_of_mark(const char *name)
-{
-    for (size_t i = 0; i < view_n_targets; i++)
-        if (strcmp(view_targets[i].mark, name) == 0)
-            return view_targets[i].words;
-    return view_step_words(view_step_of(name));
-}
-
 /* Where mesial lies in the window as the film is turned; NAN where nobody knows. */
 static struct geo_point mesial_way(const struct view_state *v)
 {
@@ -629,7 +621,7 @@ void view_foot_words(const struct view_state *v, char out[320])
         snprintf(out, 320, "Looking for the pin \u2026");
     else if (v->selected[0] && t == NULL)
         snprintf(out, 320, "Chosen: %s.  Arrows move it, Shift finely; Del removes it; Esc lets go",
-                 words_of_mark(v->selected));
+                 view_mark_words(v->selected));
     else if (view_step_progress(s, v->step) == PROPOSED && v->target == VIEW_NO_TARGET)
         snprintf(out, 320,
                  "Found: %s, as drawn.  Enter confirms it; drag moves; Del throws it away",

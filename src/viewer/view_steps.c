@@ -95,6 +95,16 @@ enum view_step view_step_of(const char *mark)
     return STEPS;
 }
 
+const char *view_mark_words(const char *name)
+{
+    for (size_t i = 0; i < view_n_targets; i++)
+        if (strcmp(view_targets[i].mark, name) == 0)
+            return view_targets[i].words;
+    if (strncmp(name, "pins[", strlen("pins[")) == 0)
+        return "a further pin";
+    return view_step_words(view_step_of(name));
+}
+
 bool view_step_confirms(enum view_step s, const char *mark)
 {
     enum view_step own = view_step_of(mark);

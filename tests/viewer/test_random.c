@@ -15,7 +15,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { FILM_W = 240, FILM_H = 320, STEPS_A_SEED = 4000, SEEDS = 8 };
+enum { FILM_W = 240, FILM_H = 320, STEPS_A_SEED = 4000, SEEDS = 6 };
 static const char folder_pattern[] = "/tmp/plumbrule-random-XXXXXX";
 
 static uint32_t next(uint32_t *r)
@@ -107,9 +107,12 @@ static void finding(struct view_state *v, uint32_t *r)
 {
     struct sheet s;
     plumb_sheet_init(&s);
-    size_t n = (size_t)below(r, 2);
-    const char *const names[] = {"pin.tip", "pin.shoulder", "pin.axis[0]", "pin.axis[1]"};
-    for (size_t i = 0; n > 0 && i < 4; i++)
+    size_t n = (size_t)below(r, 3);
+    static const char *const names[] = {"pin.tip",        "pin.shoulder", "pin.axis[0]",
+                                        "pin.axis[1]",    "pins[0].tip",  "pins[0].axis[0]",
+                                        "pins[0].axis[1]"};
+    s.n_pins = n > 1 ? 1 : 0;
+    for (size_t i = 0; i < (n > 1 ? 7u : n > 0 ? 4u : 0u); i++)
         *plumb_sheet_mark(&s, names[i]) = (struct mark){.set = true,
                                                         .x = 110 + below(r, 20),
                                                         .y = below(r, FILM_H),
