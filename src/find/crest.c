@@ -1,9 +1,10 @@
 /*
  * The crest from a rough point. Across the apical direction the film is looked at in narrow lanes.
- * In each the steepest rise from dark (gum) to bright (bone) is sought; where most lanes agree lies
- * the crest. Just coronal of it the root, if one is near, stands bright beside the dark gum: the
- * crest is a straight line through the lanes beside the root, taken at the outer border of its
- * ligament. Without a root near, it is taken at the rough point's place.
+ * In each the steepest rise from dark (gum) to bright (bone) is sought; the straight line on which
+ * most lanes agree is the crest. Just coronal of it the root, if one is near, stands bright beside
+ * the dark gum: the crest is then a straight line through the lanes beside the root, without those
+ * that metal covers, taken at the outer border of its ligament. Without a root near, it is taken at
+ * the rough point's place.
  *
  * Bone thins out towards the crest as the root of the depth, so the steepest place lies a part of
  * the blur inside the crest (as with root_border.c); it is put back.
@@ -17,7 +18,7 @@
 #include "find/find_internal.h"
 #include "plumbrule/find.h"
 
-enum { LANES = 15, MIDDLE_LANE = LANES / 2, HALF_MAX = 128, ROOM = 2 * HALF_MAX + 1 };
+enum { LANES = 15, MIDDLE_LANE = LANES / 2, SLOPES = 6, HALF_MAX = 128, ROOM = 2 * HALF_MAX + 1 };
 
 struct crest_params {
     double film_mm;                /* shorter side of a usual film, as exported */
@@ -25,6 +26,8 @@ struct crest_params {
     double click_px;               /* how far off the rough point may be, and a bit */
     double lane_mm;                /* width of a lane */
     double agree_mm;               /* lanes agree within this */
+    double most_slope;             /* of the crest, tried both ways */
+    double most_steps;             /* of the lanes' median: steeper is metal, and counts as much */
     double edge_sd_mm;             /* of the derivative: about the blur of a sensor */
     double inside_mm;              /* the steepest place lies so far inside the crest */
     double gum_from_mm, gum_to_mm; /* coronal of the crest: where the root stands out */
@@ -37,7 +40,7 @@ struct crest_params {
     double widening;      /* of the line's own uncertainty: lanes share the bone's texture */
     double u_crest_mm;    /* systematic: blur and tone */
     double beside_from_mm, beside_to_mm; /* levels are compared there, either way of the crest */
-    double least_t;   /* their difference in standard deviations of the mean of lanes */
+    double least_t;   /* the lanes' median difference in robust deviations of their mean */
     double least_cos; /* of the crest's slope: 45 degrees */
     int least_lanes;
 };
@@ -49,6 +52,8 @@ static const struct crest_params crest_defaults = {
     .click_px = 20.0,
     .lane_mm = 0.15,
     .agree_mm = 0.12,
+    .most_slope = 0.75,
+    .most_steps = 2.0,
     .edge_sd_mm = 0.06,
     .inside_mm = 0.075,
     .gum_from_mm = 0.2,
@@ -63,7 +68,7 @@ static const struct crest_params crest_defaults = {
     .u_crest_mm = 0.045,
     .beside_from_mm = 0.05,
     .beside_to_mm = 0.4,
-    .least_t = 4.0,
+    .least_t = 8.0,
     .least_cos = 0.7,
     .least_lanes = 5,
 };
@@ -76,9 +81,20 @@ struct crest_view {
 };
 
 struct lane {
-    double t, s; /* px across and along; the steepest rise */
-    double step; /* level per px there; 0: none */
+    double t, s;           /* px across and along; the steepest rise */
+    double step;           /* level per px there; 0: none */
+    double before, behind; /* mean levels coronal and apical of it */
 };
+
+/* s = s + slope t: a straight crest. */
+struct crest_line {
+    double s, slope;
+};
+
+static double line_at(const struct crest_line *l, double t)
+{
+    return l->s + l->slope * t;
+}
 
 /* Mean of the film over [s0,s1] x [t0,t1] in steps of a pixel, along `walk` from -half to half. */
 static void profile(const struct crest_view *v, struct geo_point walk, struct geo_point mean,
@@ -103,47 +119,62 @@ static struct lane lane_edge(const struct crest_view *v, double t, double s, dou
     double from = fmax(0.0, (double)half + s - reach), to = (double)half + s + reach + 1.0;
     profile(v, v->along, v->across, t - w, t + w, half, p);
     double step = find_edge_in_row(p, 2 * half + 1, (size_t)from, (size_t)to, 1, &v->kernel, &at);
-    return (struct lane){t, at - (double)half, step};
+    return (struct lane){.t = t, .s = at - (double)half, .step = step};
 }
 
-/* Where most lanes about the rough point agree, weighed by their steps. Returns how many do. */
-static int common_crest(const struct crest_view *v, double *s, double *step)
+/* Weight of the lanes that lie on the line; each counts by its step, metal no more than bone. */
+static double support(const struct crest_view *v, const struct lane *lane,
+                      const struct crest_line *l, double most, int *n)
+{
+    double sum = 0.0, near = crest_defaults.agree_mm * v->mm;
+    *n = 0;
+    for (int k = 0; k < LANES; k++)
+        if (lane[k].step > 0.0 && fabs(lane[k].s - line_at(l, lane[k].t)) <= near) {
+            sum += fmin(most, lane[k].step);
+            ++*n;
+        }
+    return sum;
+}
+
+/* The line on which most lanes about the rough point agree, tried through each lane with every
+ * slope. Returns how many do. */
+static int common_crest(const struct crest_view *v, struct crest_line *out, double *step)
 {
     const struct crest_params *p = &crest_defaults;
     struct lane lane[LANES];
-    double best = 0.0, near = p->agree_mm * v->mm;
-    int count = 0;
-    for (int i = 0; i < LANES; i++)
-        lane[i] = lane_edge(v, (i - MIDDLE_LANE) * p->lane_mm * v->mm, 0.0, p->click_px);
+    double best = 0.0, steps[LANES];
+    int count = 0, n;
     for (int i = 0; i < LANES; i++) {
-        double sum = 0.0;
-        int n = 0;
-        for (int k = 0; k < LANES; k++)
-            if (fabs(lane[k].s - lane[i].s) <= near && lane[k].step > 0.0) {
-                sum += lane[k].step;
-                n++;
-            }
-        if (sum > best) {
-            best = sum;
-            count = n;
-            *s = lane[i].s;
-            *step = sum / n;
-        }
+        lane[i] = lane_edge(v, (i - MIDDLE_LANE) * p->lane_mm * v->mm, 0.0, p->click_px);
+        steps[i] = lane[i].step;
     }
+    double most = p->most_steps * plumb_geo_median(steps, LANES);
+    for (int i = 0; i < LANES; i++)
+        for (int k = -SLOPES; k <= SLOPES; k++) {
+            double slope = p->most_slope * k / SLOPES;
+            struct crest_line l = {lane[i].s - slope * lane[i].t, slope};
+            double sum = support(v, lane, &l, most, &n);
+            if (sum > best) {
+                best = sum;
+                count = n;
+                *out = l;
+                *step = sum / n;
+            }
+        }
     return count;
 }
 
 /* The edge of a root beside the crest; false when none is near. outward: +1 or -1 across, away from
  * the root. */
-static bool root_beside(const struct crest_view *v, double s, double step, double *t,
-                        double *outward)
+static bool root_beside(const struct crest_view *v, const struct crest_line *l, double step,
+                        double *t, double *outward)
 {
     const struct crest_params *p = &crest_defaults;
     float row[ROOM];
     double at[2], slope[2], reach = p->click_px + p->ligament_mm * v->mm;
     size_t half = (size_t)fmin(HALF_MAX, reach + v->kernel.reach);
-    profile(v, v->across, v->along, s - p->gum_to_mm * v->mm, s - p->gum_from_mm * v->mm, half,
-            row);
+    profile(v, geo_add(v->across, geo_mul(v->along, l->slope)), v->along,
+            l->s - p->gum_to_mm * v->mm, l->s - p->gum_from_mm * v->mm, half, row);
     for (int k = 0; k < 2; k++)
         slope[k] = find_edge_in_row(row, 2 * half + 1, (size_t)((double)half - reach),
                                     (size_t)((double)half + reach + 1.0), k == 0 ? 1 : -1,
@@ -170,47 +201,80 @@ static double lane_level(const struct crest_view *v, double t, double from, doub
     return sum / ((double)rows * cols);
 }
 
-/* Is it brighter apical of the line than coronal of it, beyond the lanes' own scatter? A line can
- * be laid through the steepest places of mere noise. */
-static bool is_step(const struct crest_view *v, const struct geo_point *pts, size_t n,
-                    const struct geo_line *line)
+/* Lanes over metal or over a root, with something before their edge that is brighter than the bone
+ * behind the others', show no crest. Returns how many are left. */
+static size_t drop_foreign(struct lane *lane, size_t n)
+{
+    double behind[LANES];
+    size_t kept = 0;
+    for (size_t i = 0; i < n; i++)
+        behind[i] = lane[i].behind;
+    double bone = n > 0 ? plumb_geo_median(behind, n) : 0.0;
+    for (size_t i = 0; i < n; i++)
+        if (lane[i].before < bone)
+            lane[kept++] = lane[i];
+    return kept;
+}
+
+/* The lanes from t0 on, towards dir, each with its edge near the line. */
+static size_t lanes_along(const struct crest_view *v, const struct crest_line *l, double t0,
+                          double dir, struct lane *out)
 {
     const struct crest_params *p = &crest_defaults;
-    double sum = 0.0, squares = 0.0, near = p->beside_from_mm * v->mm,
-           far = p->beside_to_mm * v->mm;
-    for (size_t i = 0; i < n; i++) {
-        double s = line->at.y + (pts[i].x - line->at.x) * line->dir.y / line->dir.x;
-        double step =
-            lane_level(v, pts[i].x, s + near, s + far) - lane_level(v, pts[i].x, s - far, s - near);
-        sum += step;
-        squares += step * step;
+    double near = p->beside_from_mm * v->mm, far = p->beside_to_mm * v->mm;
+    size_t n = 0;
+    for (int i = 0; i < LANES; i++) {
+        double t = t0 + dir * (i + 0.5) * p->lane_mm * v->mm;
+        struct lane e = lane_edge(v, t, line_at(l, t), p->refine_mm * v->mm);
+        if (!(e.step > 0.0))
+            continue;
+        e.before = lane_level(v, t, e.s - far, e.s - near);
+        e.behind = lane_level(v, t, e.s + near, e.s + far);
+        out[n++] = e;
     }
-    double mean = sum / (double)n;
-    double var = fmax(0.0, squares / (double)n - mean * mean) / (double)(n - 1);
-    return mean > 0.0 && mean * mean > p->least_t * p->least_t * var;
+    return drop_foreign(out, n);
+}
+
+/* Is it brighter apical of the edges than coronal of them, beyond the lanes' own scatter? A line
+ * can be laid through the steepest places of mere noise. */
+static bool is_step(const struct lane *lane, size_t n)
+{
+    double step[LANES], off[LANES], t = crest_defaults.least_t;
+    for (size_t i = 0; i < n; i++)
+        step[i] = lane[i].behind - lane[i].before;
+    double middle = plumb_geo_median(step, n);
+    for (size_t i = 0; i < n; i++)
+        off[i] = fabs(lane[i].behind - lane[i].before - middle);
+    double sd = 1.4826 * plumb_geo_median(off, n);
+    return middle > 0.0 && middle * middle * (double)n > t * t * sd * sd;
 }
 
 /* Robust line through the lanes from t0 on, towards dir; s and its u at t. */
-static int crest_at(const struct crest_view *v, double s, double t0, double dir, double t,
-                    struct lane *out, double *u, struct err *err)
+static int crest_at(const struct crest_view *v, const struct crest_line *l, double t0, double dir,
+                    double t, struct lane *out, double *u, struct err *err)
 {
     const struct crest_params *p = &crest_defaults;
+    struct lane lane[LANES];
     struct geo_point pts[LANES];
     struct geo_fit fit;
-    size_t n = 0;
-    for (int i = 0; i < LANES; i++) {
-        struct lane l =
-            lane_edge(v, t0 + dir * (i + 0.5) * p->lane_mm * v->mm, s, p->refine_mm * v->mm);
-        if (l.step > 0.0)
-            pts[n++] = (struct geo_point){l.t, l.s};
-    }
-    if (n < (size_t)p->least_lanes || plumb_geo_fit_robust(pts, NULL, n, 0.0, &fit, err) != 0 ||
-        fit.scale > p->max_scale_mm * v->mm || fabs(fit.line.dir.x) < p->least_cos ||
-        !is_step(v, pts, n, &fit.line))
+    size_t n = lanes_along(v, l, t0, dir, lane);
+    for (size_t i = 0; i < n; i++)
+        pts[i] = (struct geo_point){lane[i].t, lane[i].s};
+    if (n < (size_t)p->least_lanes || plumb_geo_fit_robust(pts, NULL, n, 0.0, &fit, err) != 0)
         return plumb_err_set(err, ERR_NOTFOUND,
-                             "no crest edge is to be seen near the point: mark it by hand");
+                             "bone or gum is covered beside the crest near the point: mark it by "
+                             "hand");
+    if (fit.scale > p->max_scale_mm * v->mm)
+        return plumb_err_set(err, ERR_NOTFOUND,
+                             "the edges near the point do not lie on one crest: mark it by hand");
+    if (fabs(fit.line.dir.x) < p->least_cos)
+        return plumb_err_set(err, ERR_NOTFOUND,
+                             "the edge near the point is too steep for a crest: mark it by hand");
+    if (!is_step(lane, n))
+        return plumb_err_set(err, ERR_NOTFOUND,
+                             "bone does not stand out from gum near the point: mark it by hand");
     double off = t - fit.line.at.x, slope = fit.line.dir.y / fit.line.dir.x;
-    *out = (struct lane){t, fit.line.at.y + slope * off, slope};
+    *out = (struct lane){.t = t, .s = fit.line.at.y + slope * off, .step = slope};
     *u = hypot(fit.line.u_offset, off * fit.line.u_angle);
     return 0;
 }
@@ -218,19 +282,20 @@ static int crest_at(const struct crest_view *v, double s, double t0, double dir,
 static int find_crest(const struct crest_view *v, struct find_crest *out, struct err *err)
 {
     const struct crest_params *p = &crest_defaults;
-    double s = 0.0, step = 0.0, t = 0.0, outward = 0.0, u_t = 0.5 * p->click_px, u;
+    double step = 0.0, t = 0.0, outward = 0.0, u_t = 0.5 * p->click_px, u;
+    struct crest_line l = {0};
     struct lane at;
-    if (common_crest(v, &s, &step) < p->least_lanes || step < p->least_step)
+    if (common_crest(v, &l, &step) < p->least_lanes || step < p->least_step)
         return plumb_err_set(err, ERR_NOTFOUND,
                              "no crest edge is to be seen near the point: mark it by hand");
     int rc;
-    if (root_beside(v, s, step, &t, &outward)) {
+    if (root_beside(v, &l, step, &t, &outward)) {
         double ligament = t + outward * p->ligament_mm * v->mm;
-        rc = crest_at(v, s, ligament, outward, ligament, &at, &u, err);
+        rc = crest_at(v, &l, ligament, outward, ligament, &at, &u, err);
         u_t = p->u_ligament_mm * v->mm;
     } else {
         double width = LANES * p->lane_mm * v->mm;
-        rc = crest_at(v, s, -0.5 * width, 1.0, 0.0, &at, &u, err);
+        rc = crest_at(v, &l, -0.5 * width, 1.0, 0.0, &at, &u, err);
     }
     if (rc != 0)
         return rc;

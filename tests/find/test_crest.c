@@ -55,7 +55,7 @@ static void sloping_crest(void **state)
     static const struct ridge_case c[] = {
         {0.0, -1000, {300, 300}},  {0.0, -1000, {300, 313}}, {0.2, -1000, {310, 290}},
         {-0.3, -1000, {295, 312}}, {0.1, 290, {300, 310}},   {0.25, 290, {312, 295}},
-        {-0.2, 290, {288, 309}},
+        {-0.2, 290, {288, 309}},   {0.6, -1000, {300, 305}}, {-0.6, 290, {300, 306}},
     };
     for (size_t i = 0; i < sizeof c / sizeof c[0]; i++) {
         struct film f = ridge(c[i].slope, c[i].root);
@@ -69,6 +69,28 @@ static void sloping_crest(void **state)
             assert_true(r.at.x > c[i].root + 2.0 && r.at.x < c[i].root + 15.0);
         else
             assert_true(fabs(r.at.x - c[i].rough.x) < 1e-9);
+        free(f.grey);
+    }
+}
+
+/* A pin beside the crest hides it from half the width looked at on, and its edges are far steeper:
+ * the crest beside it is found all the same. Covered altogether, it is refused. */
+static void beside_a_pin(void **state)
+{
+    (void)state;
+    for (size_t k = 0; k < 2; k++) {
+        size_t from = k == 0 ? 325 : 292;
+        struct film f = ridge(0.2, 290);
+        struct find_crest r;
+        struct err err = {0};
+        for (size_t y = 0; y < 600; y++) /* tip and shoulder within sight of the crest */
+            for (size_t x = from; x < from + (y < 285 ? 120 : 90); x++)
+                f.grey[y * f.width + x] = 62000;
+        int rc =
+            plumb_find_crest(&f, (struct geo_point){300, 305}, (struct geo_point){0, 1}, &r, &err);
+        assert_int_equal(rc, k == 0 ? 0 : ERR_NOTFOUND);
+        if (rc == 0)
+            assert_true(fabs(r.at.y - 300.0 - 0.2 * (r.at.x - 300.0)) < 3.5);
         free(f.grey);
     }
 }
@@ -195,11 +217,9 @@ static void refusals(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(sloping_crest),
-        cmocka_unit_test(beside_a_root),
-        cmocka_unit_test(turned_and_inverted),
-        cmocka_unit_test(same_input_same_bytes),
-        cmocka_unit_test(refusals),
+        cmocka_unit_test(sloping_crest),         cmocka_unit_test(beside_a_pin),
+        cmocka_unit_test(beside_a_root),         cmocka_unit_test(turned_and_inverted),
+        cmocka_unit_test(same_input_same_bytes), cmocka_unit_test(refusals),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
