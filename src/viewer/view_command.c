@@ -11,6 +11,8 @@
 const struct view_key view_keys[] = {
     {"Return", 0, CMD_CONFIRM, 0},
     {"KP_Enter", 0, CMD_CONFIRM, 0},
+    {"Return", VIEW_SHIFT, CMD_LEAVE_OUT, 0},
+    {"KP_Enter", VIEW_SHIFT, CMD_LEAVE_OUT, 0},
     {"space", 0, CMD_CONFIRM, 0},
     {"a", 0, CMD_CONFIRM_ALL, 0},
     {"Tab", 0, CMD_NEXT_MARK, 0},
@@ -85,6 +87,7 @@ const struct view_help view_help[] = {
     {NULL, "The work"},
     {"click", "place what the foot line names"},
     {"Enter", "confirm and go on (also right click)"},
+    {"Shift Enter", "leave the step out"},
     {"a", "confirm all that was found"},
     {"1 ... 9, 0", "go to a step; again: its next mark"},
     {"Del", "throw away the chosen or the found"},
@@ -142,6 +145,14 @@ static void end_bound(struct view_state *v)
     go_on(v);
 }
 
+static void leave_out(struct view_state *v)
+{
+    v->target = VIEW_NO_TARGET;
+    v->has_rough = false;
+    v->left_out[v->step] = true;
+    go_on(v);
+}
+
 /* Enter with nothing to confirm: a wanted mark is passed over, a needed one is not (a second Enter
  * by mistake would leave it out unseen). */
 static void pass_over(struct view_state *v)
@@ -149,16 +160,13 @@ static void pass_over(struct view_state *v)
     const struct view_target *t = view_target_now(v);
     bool by_hand = v->target != VIEW_NO_TARGET;
     v->target = VIEW_NO_TARGET;
-    if (t != NULL && v->step == STEP_PIN)
-        v->no_pin = true;
-    else if (t != NULL && view_step_optional(v->step))
+    if (t != NULL && view_step_optional(v->step)) {
         v->skip_to = (int)(t - view_targets) + 1;
-    else if (t != NULL && !by_hand) {
-        view_say(v, "Nothing to confirm yet.  To leave this step out choose another one");
+    } else if (t != NULL && !by_hand) {
+        view_say(v, "Nothing to confirm yet.  Shift Enter leaves this step out");
         return;
     }
-    if (t == NULL || v->no_pin ||
-        view_target_next(&v->exam.sheet, v->step, v->skip_to) == VIEW_NO_TARGET)
+    if (t == NULL || view_target_next(&v->exam.sheet, v->step, v->skip_to) == VIEW_NO_TARGET)
         go_on(v);
 }
 
@@ -455,6 +463,9 @@ static void do_work(struct view_state *v, enum view_command c, int argument, uns
     case CMD_CONFIRM:
         confirm(v);
         break;
+    case CMD_LEAVE_OUT:
+        leave_out(v);
+        break;
     case CMD_CONFIRM_ALL:
         confirm_all(v);
         break;
@@ -536,6 +547,7 @@ static void after_answers(struct view_state *v, enum view_question last)
         v->bound_open = true;
         return;
     }
+    v->left_out[STEP_GAUGE] = s->n_gauges == 0;
     bool sides = s->pin.side[MESIAL][0].set;
     if (v->finding == FIND_IDLE && s->pin.tip.set && s->pin.tip.by == MARK_FOUND &&
         (view_gauges_open(s, open) > 0 || !sides))

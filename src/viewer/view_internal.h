@@ -265,7 +265,7 @@ struct view_state {
     unsigned long edits; /* counts changes of the marks */
 
     enum view_find_state finding, find_due;
-    bool no_pin; /* none was found, or it was passed over */
+    bool left_out[STEPS]; /* no pin was found, no size is known, or a person passed the step over */
     bool quit;
 };
 int view_state_init(struct view_state *v, const struct exam_options *o, struct err *err);
@@ -288,7 +288,7 @@ void view_fault(struct view_state *v, const char *what, const struct err *err);
  * which could not be read again is taken back and told: false. */
 bool view_edited(struct view_state *v);
 void view_step_go(struct view_state *v, enum view_step s);
-/* The next needed step after `step` that is not done; a pin that is not there is not needed. */
+/* The next needed step after `step` that is neither done nor left out; STEPS for none. */
 enum view_step view_next(const struct view_state *v, enum view_step step);
 /* The target of the next click, or NULL. */
 const struct view_target *view_target_now(const struct view_state *v);
@@ -333,6 +333,7 @@ enum view_modifier { VIEW_SHIFT = 1, VIEW_CTRL = 2, VIEW_ALT = 4 };
 enum view_command {
     CMD_NONE,
     CMD_CONFIRM,
+    CMD_LEAVE_OUT,
     CMD_CONFIRM_ALL,
     CMD_NEXT_MARK,
     CMD_PREVIOUS_MARK,

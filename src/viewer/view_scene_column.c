@@ -90,8 +90,8 @@ static void step_state(const struct view_state *v, enum view_step i, char out[32
     *hue = VIEW_DIM;
     if (v->finding == FIND_ALL && i == STEP_PIN && p == TO_DO) {
         snprintf(out, 32, "looking \u2026");
-    } else if (v->no_pin && i == STEP_PIN && p == TO_DO) {
-        snprintf(out, 32, "none");
+    } else if (v->left_out[i] && p == TO_DO) {
+        snprintf(out, 32, i == STEP_PIN ? "none" : "left out");
     } else if (p == PROPOSED) {
         snprintf(out, 32, "found \u25c7");
         *hue = VIEW_NOTICE;

@@ -156,7 +156,8 @@ static void begin_work(struct view_state *v)
 {
     const struct sheet *s = &v->exam.sheet;
     /* a film from before there was a pin */
-    v->no_pin = plumb_sheet_marks(s, NULL, 0) > 0 && !s->pin.tip.set && s->site_tooth.apex.set;
+    memset(v->left_out, 0, sizeof v->left_out);
+    v->left_out[STEP_PIN] = !is_fresh(s) && !s->pin.tip.set && s->site_tooth.apex.set;
     enum view_step next = view_next(v, STEP_SEEN);
     v->step = next == STEPS ? STEP_BOUND : next;
     v->target = VIEW_NO_TARGET;
@@ -449,11 +450,13 @@ static void ask_for_step(struct view_state *v)
 enum view_step view_next(const struct view_state *v, enum view_step step)
 {
     const struct sheet *s = &v->exam.sheet;
-    enum view_step next = view_step_next(s, step);
-    if (next != STEP_PIN || !v->no_pin || view_step_progress(s, STEP_PIN) != TO_DO)
-        return next;
-    next = view_step_next(s, STEP_PIN);
-    return next == STEP_PIN ? STEPS : next;
+    enum view_step next = step;
+    for (int i = 0; i < STEPS; i++) {
+        next = view_step_next(s, next);
+        if (next == STEPS || !v->left_out[next] || view_step_progress(s, next) != TO_DO)
+            return next;
+    }
+    return STEPS;
 }
 
 void view_step_go(struct view_state *v, enum view_step s)
@@ -526,7 +529,7 @@ void view_found(struct view_state *v, const struct sheet *found, size_t n_pins)
         if (clean) /* proposals alone are nobody's work */
             v->saved_at = v->history.at;
     }
-    v->no_pin = n_pins == 0;
+    v->left_out[STEP_PIN] = n_pins == 0;
     if (n_pins == 0 && all)
         view_say(v, "No pin found in this film: place it by hand");
     /* sizes typed while the finder ran have their ends still to come */
@@ -587,20 +590,23 @@ static void words_of_target(const struct view_state *v, const struct view_target
                  v->exam.sheet.bound[v->exam.sheet.n_bounds - 1].what);
     else
         snprintf(out, 320, "Next click: %s%s", t->words,
-                 view_step_optional(t->step) || t->step == STEP_PIN ? ".  Enter passes it over"
-                                                                    : "");
+                 view_step_optional(t->step) ? ".  Enter passes it over"
+                 : t->step == STEP_PIN       ? ".  Shift Enter leaves the pin out"
+                                             : "");
 }
 
 /* What is needed is there; what else could be is not called done. */
-static void done_words(const struct sheet *s, char out[320])
+static void done_words(const struct view_state *v, char out[320])
 {
-    char open[3 * STEPS] = "";
-    for (int i = 0; i < STEPS; i++)
-        if (view_step_optional((enum view_step)i) &&
-            view_step_progress(s, (enum view_step)i) == TO_DO)
-            snprintf(open + strlen(open), sizeof open - strlen(open), " %d", (i + 1) % STEPS);
-    snprintf(out, 320, "%s%s.  s saves,  r files the record",
-             open[0] ? "The needed steps are done; open, if wanted:" : "Every step is done", open);
+    char open[3 * STEPS] = "", left[3 * STEPS] = "";
+    for (int i = 0; i < STEPS; i++) {
+        char *to = view_step_optional((enum view_step)i) ? open : left;
+        if (view_step_progress(&v->exam.sheet, (enum view_step)i) == TO_DO)
+            snprintf(to + strlen(to), sizeof open - strlen(to), " %d", (i + 1) % STEPS);
+    }
+    snprintf(out, 320, "%s steps are done%s%s%s%s.  s saves,  r files the record",
+             open[0] ? "The needed" : "All", left[0] ? " but for" : "", left,
+             open[0] ? "; open, if wanted:" : "", open);
 }
 
 void view_foot_words(const struct view_state *v, char out[320])
@@ -629,7 +635,7 @@ void view_foot_words(const struct view_state *v, char out[320])
     else if (t != NULL)
         words_of_target(v, t, out);
     else if (view_next(v, v->step) == STEPS)
-        done_words(s, out);
+        done_words(v, out);
     else
         snprintf(out, 320, "%s: nothing to place.  Enter goes on", view_step_words(v->step));
 }

@@ -220,6 +220,33 @@ static void steps_follow_the_sheet(void **state)
     close_site(&v);
 }
 
+/* A second Enter by mistake leaves nothing out; Shift Enter does, and the foot says so. */
+static void needed_steps_are_left_out_on_purpose_only(void **state)
+{
+    (void)state;
+    struct view_state v;
+    char words[320];
+    open_site(&v, false);
+    type(&v, "35");
+    type(&v, "");
+    type(&v, ""); /* no size is known */
+    assert_int_equal(v.step, STEP_PIN);
+    for (int i = 0; i < 3; i++)
+        view_do(&v, CMD_CONFIRM, 0, 0);
+    assert_int_equal(v.step, STEP_PIN);
+    view_foot_words(&v, words);
+    assert_non_null(strstr(words, "Shift Enter"));
+    for (int step = STEP_PIN; step <= STEP_CREST_DISTAL; step++) {
+        assert_int_equal(v.step, step);
+        view_do(&v, CMD_LEAVE_OUT, 0, 0);
+    }
+    view_step_go(&v, STEP_SEEN);
+    view_type_key(&v, "Escape", 0);
+    view_foot_words(&v, words);
+    assert_non_null(strstr(words, "done but for 1 2 3 4 5 6; open, if wanted: 7 8 9 0"));
+    close_site(&v);
+}
+
 static void clicks_place_what_the_foot_names(void **state)
 {
     (void)state;
@@ -631,6 +658,7 @@ int main(void)
         cmocka_unit_test(paste_is_taken_whole_or_not_at_all),
         cmocka_unit_test(editing_keeps_whole_characters),
         cmocka_unit_test(steps_follow_the_sheet),
+        cmocka_unit_test(needed_steps_are_left_out_on_purpose_only),
         cmocka_unit_test(clicks_place_what_the_foot_names),
         cmocka_unit_test(bound_is_a_row_of_clicks),
         cmocka_unit_test(marks_are_dragged_nudged_deleted_and_brought_back),
