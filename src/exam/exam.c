@@ -122,6 +122,15 @@ static int check_digest(struct exam *e, const struct exam_options *o, struct err
     return 0;
 }
 
+/* A sheet from elsewhere may name a pipe or a device, which might never end. */
+static int refuse_device(const char *path, struct err *err)
+{
+    struct stat st;
+    if (stat(path, &st) != 0 || S_ISREG(st.st_mode) || S_ISDIR(st.st_mode))
+        return 0; /* what is not there, and folders, are told by who reads */
+    return plumb_err_set(err, ERR_FORMAT, "is a device or a pipe, not a file: name the film");
+}
+
 static int load_film(struct exam *e, const struct exam_options *o, struct err *err)
 {
     int rc = plumb_film_load(e->film_path, &o->film, &e->film, err);
@@ -135,6 +144,10 @@ static int read_sheet(struct exam *e, const char *path, struct err *err)
 {
     struct buf text;
     int rc = plumb_file_read(path, SHEET_BYTES, &text, err);
+    if (rc == ERR_LIMIT)
+        rc = plumb_err_set(err, ERR_LIMIT,
+                           "is larger than any sheet: if it is a film, make its sheet with "
+                           "plumbrule start");
     if (rc == 0 && plumb_film_is_known(text.data, text.len))
         rc = plumb_err_set(err, ERR_FORMAT,
                            "is a film, no sheet: make its sheet with plumbrule start");
@@ -156,7 +169,9 @@ int plumb_exam_open_sheet(const char *path, const struct exam_options *o, struct
     if (rc == 0 && (out->film_path = film_path_of(path, out->sheet.film.file, err)) == NULL)
         rc = ERR_NOMEM;
     if (rc == 0) {
-        rc = load_film(out, o, err);
+        rc = refuse_device(out->film_path, err);
+        if (rc == 0)
+            rc = load_film(out, o, err);
         if (rc != 0)
             plumb_err_prefix(err, "film %.90s", out->sheet.film.file);
     }

@@ -85,6 +85,17 @@ wants 65 'a mark beside the film' "$cmd" start "$tmp/before-extraction.png" --ou
 [ ! -e "$tmp/none.sheet.json" ] || fail 'a refused start left a sheet'
 wants 65 'a film for a sheet' "$cmd" measure "$tmp/first-drill.tif"
 says 'is a film, no sheet' err
+mkfifo "$tmp/pipe"
+for f in pipe /dev/zero /dev/null; do
+    echo "{\"format\":\"plumbrule-sheet\",\"version\":1,\"film\":{\"file\":\"$f\"}}" >"$tmp/s.json"
+    wants 65 "a sheet whose film is $f" "$cmd" measure "$tmp/s.json"
+    says 'not a file' err
+done
+rm "$tmp/pipe"
+head -c 5000000 /dev/zero >"$tmp/big"
+wants 65 'something large for a sheet' "$cmd" measure "$tmp/big"
+says 'larger than any sheet' err
+rm "$tmp/big"
 wants 73 'start over an existing sheet' "$cmd" start "$tmp/first-drill.tif" --out "$tmp/new.sheet.json"
 wants 0 'measure a found sheet' "$cmd" measure "$tmp/new.sheet.json"
 says PROPOSED out
