@@ -3,6 +3,7 @@
 
 #include <jansson.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -126,12 +127,23 @@ static void csv_field(struct buf *out, const char *s, const char *end)
     plumb_buf_addf(out, "\"%s", end);
 }
 
-static const struct meas_finding *finding_of(const struct meas_result *r, const char *id)
+/* The findings of a quantity and their limits, joined: "inside; inside", "at most 15 %; ...". */
+static void join_findings(const struct meas_result *r, const char *id, char states[96],
+                          char limits[160])
 {
-    for (size_t i = 0; i < r->n_findings; i++)
-        if (strcmp(r->finding[i].quantity, id) == 0)
-            return &r->finding[i];
-    return NULL;
+    states[0] = limits[0] = '\0';
+    for (size_t i = 0; i < r->n_findings; i++) {
+        const struct meas_finding *f = &r->finding[i];
+        char limit[48], joined[256];
+        if (strcmp(f->quantity, id) != 0)
+            continue;
+        const char *gap = states[0] ? "; " : "";
+        rec_limit_words(f, limit);
+        snprintf(joined, sizeof joined, "%s%s%s", states, gap, plumb_meas_state_word(f->state));
+        plumb_text_copy(states, 96, joined);
+        snprintf(joined, sizeof joined, "%s%s%s", limits, gap, limit);
+        plumb_text_copy(limits, 160, joined);
+    }
 }
 
 int plumb_rec_csv(const struct exam *e, bool header, struct buf *out, struct err *err)
@@ -140,16 +152,14 @@ int plumb_rec_csv(const struct exam *e, bool header, struct buf *out, struct err
         plumb_buf_addf(out, "film,taken,stage,id,value,U95,low,high,unit,finding,limit\r\n");
     for (size_t i = 0; i < e->result.n_quantities; i++) {
         const struct meas_quantity *q = &e->result.quantity[i];
-        const struct meas_finding *f = finding_of(&e->result, q->id);
+        char states[96], limits[160];
+        join_findings(&e->result, q->id, states, limits);
         csv_field(out, e->sheet.film.file, ",");
         csv_field(out, e->sheet.film.taken, ",");
         csv_field(out, e->sheet.film.stage, ",");
         plumb_buf_addf(out, "%s,%.9g,%.9g,%.9g,%.9g,%s,%s,", q->id, q->v.value, q->U, q->v.lo,
-                       q->v.hi, q->unit, f ? plumb_meas_state_word(f->state) : "");
-        char limit[48] = "";
-        if (f != NULL)
-            rec_limit_words(f, limit);
-        csv_field(out, limit, "\r\n");
+                       q->v.hi, q->unit, states);
+        csv_field(out, limits, "\r\n");
     }
     return plumb_buf_check(out, err);
 }

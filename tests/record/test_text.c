@@ -135,12 +135,49 @@ static void text_json_and_csv_agree(void **state)
             fail_msg("the text lacks \"%s\"", numbered);
         assert_non_null(strstr(csv.data, q->id));
     }
+    assert_non_null(strstr(csv.data, ",at most 15 %; at most 33 %\r\n")); /* every limit of it */
     assert_int_equal(strcmp(json_string_value(json_object_get(doc, "format")), "plumbrule-results"),
                      0);
     json_decref(doc);
     plumb_buf_release(&text);
     plumb_buf_release(&json);
     plumb_buf_release(&csv);
+    plumb_exam_release(&e);
+}
+
+/* The moment of deciding: what is measured with its limits, what somebody waits for and needs, what
+ * the eye has seen, what nobody has recorded; every pair of pins and every bound; no verdict. */
+static void the_worksheet_lists_all_there_is(void **state)
+{
+    (void)state;
+    struct exam e;
+    struct buf out = {0}, needs = {0};
+    struct err err = {0};
+    make_exam(&e, MARK_HAND);
+    e.sheet.observed.roots = 1;
+    e.sheet.side[DISTAL].crest.set = false;
+    assert_int_equal(plumb_exam_measure(&e, &err), 0);
+    assert_int_equal(plumb_rec_worksheet(&e, &out, &err), 0);
+    static const char *const said[] = {
+        "[ ] measured     pins 1-2, side to side: ",
+        "[ ] measured     tip to bound 1, nearest: ",
+        "[ ] measured     shoulder to mesial, onto the bisector: ",
+        "[ ] not measured tip below the distal crest: needs the distal crest",
+        "[ ] seen         number of roots: 1",
+        "(not visible on a film): ",
+        "[ ] not recorded infection: -",
+        "common practice, no source",
+    };
+    for (size_t i = 0; i < sizeof said / sizeof said[0]; i++)
+        if (strstr(out.data, said[i]) == NULL)
+            fail_msg("the worksheet lacks \"%s\":\n%s", said[i], out.data);
+    assert_int_equal(plumb_rec_missing(&e, &needs, &err), 0);
+    assert_non_null(strstr(needs.data, "tip below the distal crest [depth.distal] needs the distal "
+                                       "crest\n    [distal.crest]"));
+    assert_non_null(strstr(needs.data, "left out, since no lean out of the film is larger than its "
+                                       "uncertainty:\n    level.*.corrected"));
+    plumb_buf_release(&needs);
+    plumb_buf_release(&out);
     plumb_exam_release(&e);
 }
 
@@ -181,9 +218,13 @@ static void date_from_the_environment(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(no_line_is_wider_than_72), cmocka_unit_test(cautions_and_no_verdict),
-        cmocka_unit_test(found_marks_are_proposed), cmocka_unit_test(text_json_and_csv_agree),
-        cmocka_unit_test(same_sheet_same_bytes),    cmocka_unit_test(date_from_the_environment),
+        cmocka_unit_test(no_line_is_wider_than_72),
+        cmocka_unit_test(cautions_and_no_verdict),
+        cmocka_unit_test(found_marks_are_proposed),
+        cmocka_unit_test(text_json_and_csv_agree),
+        cmocka_unit_test(the_worksheet_lists_all_there_is),
+        cmocka_unit_test(same_sheet_same_bytes),
+        cmocka_unit_test(date_from_the_environment),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
