@@ -216,7 +216,7 @@ static void compare(struct study *s, const char *id, const char *name, double tr
     if (q == NULL || isnan(truth))
         return;
     coverage_count(&s->out->c, name, q, truth);
-    if (s->verbose && fabs(q->v.value - truth) > 3.0 * q->v.u)
+    if (s->verbose && !q->below_only && fabs(q->v.value - truth) > 3.0 * q->v.u)
         printf("  seed %llu: %s %.3f, true %.3f, u %.3f %s, z %.1f\n", (unsigned long long)s->seed,
                name, q->v.value, truth, q->v.u, q->unit, (q->v.value - truth) / q->v.u);
 }
