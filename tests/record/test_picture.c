@@ -776,7 +776,7 @@ static void odd_content_is_drawn_or_left_out(void **state)
     make_exam(&e, 500, 700);
     strcpy(e.sheet.bound[0].what, "not \xff UTF-8");
     strcpy(e.sheet.film.stage, "line\nbreak\ttab");
-    e.sheet.pin.stop.x = NAN;
+    e.sheet.pin.stop.x = (double)NAN;
     e.sheet.pin.shoulder.x = -1e300;
     e.sheet.side[MESIAL].crest.y = HUGE_VAL;
     for (size_t k = 0; k < e.result.n_segments; k++) {
@@ -785,8 +785,8 @@ static void odd_content_is_drawn_or_left_out(void **state)
         s->y1 = k % 4 == 0 ? -HUGE_VAL : s->y1;
     }
     memset(e.result.quantity[0].label, 'W', sizeof e.result.quantity[0].label - 1);
-    e.result.quantity[1].v.value = NAN;
-    e.result.quantity[2].U = NAN;
+    e.result.quantity[1].v.value = (double)NAN;
+    e.result.quantity[2].U = (double)NAN;
     free(e.sheet.side[DISTAL].far.at);
     e.sheet.side[DISTAL].far.at = calloc(SHEET_PATH, sizeof(struct mark));
     e.sheet.side[DISTAL].far.n = SHEET_PATH;
