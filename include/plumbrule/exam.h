@@ -16,6 +16,8 @@ struct exam_options {
     bool film_changed;       /* accept a film whose digest differs from the sheet's */
     const char *limits_path; /* a user's file, or NULL: the one in the XDG config folder if any */
     double beam_error_deg;
+    bool has_plan_on; /* the planned cylinder on another axis than the sheet has it on */
+    enum plan_on plan_on;
 };
 void plumb_exam_options_default(struct exam_options *o);
 

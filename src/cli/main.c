@@ -45,9 +45,10 @@ static const char help_rest[] =
     "record\n"
     "  --into DIR                   folder of the record (default: this one)\n"
     "  --no-legend                  picture without the margin\n"
-    "measure, record, limits\n"
-    "  --limits FILE                limits and uncertainties of your own\n"
+    "measure, record\n"
+    "  --limits FILE                limits and uncertainties of your own (limits too)\n"
     "  --beam-error DEG             widen the angles by a horizontal beam error you state\n"
+    "  --plan-on pin|bisector       the planned cylinder on the other axis\n"
     "  --film-changed               accept a film that is not the one that was marked\n"
     "all\n"
     "  --json  --jobs N  --max-pixels N  --page N (of a TIFF)\n"
@@ -60,7 +61,7 @@ static const char help_rest[] =
     "local rules and the judgement of the licensed clinician come first.\n";
 
 #define COMMON "json", "jobs", "max-pixels", "page"
-#define SHEETS "limits", "beam-error", "film-changed"
+#define SHEETS "limits", "beam-error", "film-changed", "plan-on"
 
 static const struct command {
     const char *name;

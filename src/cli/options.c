@@ -190,6 +190,8 @@ static int read_site_option(int opt, const char *v, struct cli_options *o)
         return read_plan(v, o);
     case OPT_PLAN_ON:
         o->plan.on = strcmp(v, "bisector") == 0 ? PLAN_ON_BISECTOR : PLAN_ON_PIN;
+        o->exam.has_plan_on = true;
+        o->exam.plan_on = o->plan.on;
         return strcmp(v, "bisector") == 0 || strcmp(v, "pin") == 0
                    ? 0
                    : refuse("plan-on", v, "give pin or bisector");

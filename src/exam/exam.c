@@ -157,6 +157,20 @@ static int read_sheet(struct exam *e, const char *path, struct err *err)
     return rc;
 }
 
+/* The question "and on the other axis?", without touching the sheet's file. */
+static void move_plan(struct exam *e, const struct exam_options *o)
+{
+    static const char *const word[] = {
+        [PLAN_ON_PIN] = "pin's axis", [PLAN_ON_BISECTOR] = "bisector"};
+    struct sheet_plan *p = &e->sheet.plan;
+    if (!o->has_plan_on || !p->set || p->on == o->plan_on)
+        return;
+    plumb_sheet_notes_add(&e->notes,
+                          "the plan stands on the %s as asked for, in the sheet on the %s",
+                          word[o->plan_on], word[p->on]);
+    p->on = o->plan_on;
+}
+
 int plumb_exam_open_sheet(const char *path, const struct exam_options *o, struct exam *out,
                           struct err *err)
 {
@@ -179,8 +193,10 @@ int plumb_exam_open_sheet(const char *path, const struct exam_options *o, struct
         rc = check_digest(out, o, err);
     if (rc == 0)
         rc = plumb_sheet_check(&out->sheet, out->film.width, out->film.height, &out->notes, err);
-    if (rc == 0)
+    if (rc == 0) {
+        move_plan(out, o);
         rc = plumb_exam_measure(out, err);
+    }
     if (rc != 0)
         plumb_exam_release(out);
     return rc;

@@ -106,6 +106,12 @@ wants 0 csv "$cmd" measure --csv "$tmp"/*-drill.sheet.json
 wants 0 missing "$cmd" measure --missing "$tmp/new.sheet.json"
 says '\[clearance.mesial\] needs' out
 says 'left out, since no stop is marked: stop' out
+wants 0 'the plan on the pin' "$cmd" measure --csv "$tmp/first-drill.sheet.json"
+grep '^first.*plan.clearance.mesial' "$tmp/out" >"$tmp/on-pin"
+wants 0 'the plan on the bisector' "$cmd" measure --csv --plan-on bisector "$tmp/first-drill.sheet.json"
+says 'the plan stands on the bisector as asked for' err
+grep '^first.*plan.clearance.mesial' "$tmp/out" | cmp -s - "$tmp/on-pin" && fail '--plan-on: the same on both axes'
+cmp -s "$tmp/first-drill.sheet.json" "$demo/first-drill.sheet.json" || fail '--plan-on: the sheet was written to'
 wants 0 budget "$cmd" measure --budget "$tmp/first-drill.sheet.json"
 says ' %  ' out
 (cd "$tmp" && "$cmd" measure --json - <first-drill.sheet.json >stdin.out 2>/dev/null) || fail 'measure -'
