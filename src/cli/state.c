@@ -52,6 +52,14 @@ static bool take_point(const char **text, struct mark *out)
     return true;
 }
 
+/* Makes room for the next further pin when a mark of it is named. */
+static void begin_pin(const char *name, struct sheet *s)
+{
+    size_t k;
+    if (sscanf(name, "pins[%zu].", &k) == 1 && k == s->n_pins && k < SHEET_PINS)
+        s->n_pins++;
+}
+
 /* "mesial.cej=345,371" */
 static int state_mark(const char *text, struct sheet *s, struct err *err)
 {
@@ -61,6 +69,7 @@ static int state_mark(const char *text, struct sheet *s, struct err *err)
     if (point == NULL || point++ - text >= (ptrdiff_t)sizeof name)
         return refuse(err, "mark", text, "give NAME=X,Y in px, e.g. mesial.cej=345,371");
     snprintf(name, sizeof name, "%.*s", (int)(point - text - 1), text);
+    begin_pin(name, s);
     struct mark *m = plumb_sheet_mark(s, name);
     if (m == NULL)
         return refuse(err, "mark", text, "no such mark; one is e.g. mesial.cej or site_tooth.apex");

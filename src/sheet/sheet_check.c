@@ -234,6 +234,11 @@ static void note_dates(const struct check *c)
                               "a pin is marked on a film of %s, but site.extracted is %s: check "
                               "the dates",
                               taken, s->extracted);
+    if (s->extracted[0] == '\0' && is_before(s->grafted, taken) && any_mark(c->s, "site_tooth."))
+        plumb_sheet_notes_add(c->notes,
+                              "the site's tooth is marked on a film of %s, but site.grafted is "
+                              "%s: check the dates",
+                              taken, s->grafted);
     if (is_before(s->extracted, taken) && any_mark(c->s, "site_tooth."))
         plumb_sheet_notes_add(c->notes,
                               "the site's tooth is marked on a film of %s, but site.extracted is "

@@ -70,8 +70,10 @@ for i in 1 2; do
     wants 0 'start from numbers alone' "$cmd" start "$tmp/before-extraction.png" --replace --out "$tmp/told.sheet.json" --tooth 35 \
         --sensor 33.75 --age 38 --plan 10x4.$i --plan-on bisector --extracted 2026-03-02 --grafted 2026-03-02 --taken 2026-03-02 \
         --mark site_tooth.apex=562,877 --mark mesial.cej=298,347 --bound 'canal roof=60,1150,560,1205,930,1208' \
-        --seen roots=1 --seen 'infection=none seen'
+        --seen roots=1 --seen 'infection=none seen' --mark 'pins[0].tip=700,800'
 done
+grep -A2 '"pins"' "$tmp/told.sheet.json" | grep -q '"x": 700' || fail 'start --mark: no further pin in the sheet'
+wants 64 'a pin with a gap before it' "$cmd" start "$tmp/before-extraction.png" --out "$tmp/none.sheet.json" --mark 'pins[1].tip=700,800'
 grep -q '"diameter_mm": 4.2' "$tmp/told.sheet.json" || fail 'start --plan: not in the sheet'
 grep -q '"diameter_mm": 4.1' "$tmp/told.sheet.json.old" || fail 'start --replace: the old sheet is not kept'
 for word in '"age_years": 38' '"on": "bisector"' '"grafted": "2026-03-02"' '"what": "canal roof"' '"x": 562' '"infection": "none seen"'; do

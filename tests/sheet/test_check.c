@@ -201,6 +201,11 @@ static void tooth_after_extraction(struct sheet *s)
 {
     strcpy(s->film.taken, "2026-03-03");
 }
+static void tooth_after_graft(struct sheet *s)
+{
+    strcpy(s->film.taken, "2026-07-01");
+    s->site.extracted[0] = '\0';
+}
 static void no_tooth_after_extraction(struct sheet *s)
 {
     strcpy(s->film.taken, "2026-03-03");
@@ -312,6 +317,9 @@ static const struct {
     {no_pin_before_extraction, NULL, NULL},
     {tooth_after_extraction, NULL,
      "the site's tooth is marked on a film of 2026-03-03, but site.extracted is 2026-03-02: check "
+     "the dates"},
+    {tooth_after_graft, NULL,
+     "the site's tooth is marked on a film of 2026-07-01, but site.grafted is 2026-03-03: check "
      "the dates"},
     {no_tooth_after_extraction, NULL, NULL},
     {reversed_second_pin, NULL, "pins[0].axis has its apical end first: turn it round"},
