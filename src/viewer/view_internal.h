@@ -1,7 +1,8 @@
 /*
  * viewer, inside. The pattern is: event -> key table -> command -> state -> scene -> what differs
  * from the scene before is repainted. Everything up to the scene is pure (no X, no cairo) and
- * tested without a display; view_paint.c knows cairo, view_window.c and view_input.c know X.
+ * tested without a display; view_paint.c knows cairo; view_window.c, view_frame.c and view_input.c
+ * know X.
  *
  * Frames: film pixels as everywhere (centres at integers); window pixels with the corner of the
  * top-left pixel at (0,0). view_transform.c is the one place between them, half pixel included.

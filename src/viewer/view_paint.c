@@ -165,22 +165,82 @@ static void stroke_with_halo(cairo_t *cr, const struct view_item *it)
     cairo_stroke(cr);
 }
 
-static void paint_line(cairo_t *cr, const struct view_scene *s, const struct view_item *it)
+/* From where to where (px from a) a piece of a line runs through the room. */
+static bool in_room(struct geo_point a, struct geo_point b, struct view_box room, double *from,
+                    double *to)
 {
-    const struct geo_point *p = s->point + it->first;
-    double length[6];
-    for (int i = 0; i < patterns[it->pattern].n; i++)
+    const double start[2] = {a.x, a.y}, step[2] = {b.x - a.x, b.y - a.y};
+    const double low[2] = {room.x0, room.y0}, high[2] = {room.x1, room.y1};
+    double t0 = 0.0, t1 = 1.0;
+    for (int i = 0; i < 2; i++) {
+        double lo = (low[i] - start[i]) / step[i], hi = (high[i] - start[i]) / step[i];
+        if (step[i] == 0.0 && (start[i] < low[i] || start[i] > high[i]))
+            return false;
+        if (step[i] != 0.0) {
+            t0 = fmax(t0, fmin(lo, hi));
+            t1 = fmin(t1, fmax(lo, hi));
+        }
+    }
+    *from = t0 * geo_dist(a, b);
+    *to = t1 * geo_dist(a, b);
+    return t0 < t1;
+}
+
+/* The dashes from `from` to `to` px of a piece; `phase`: how far the pattern has run at a. */
+static void dash_piece(cairo_t *cr, struct geo_point a, struct geo_point dir, double from,
+                       double to, const double *length, int count, double phase)
+{
+    static const double least_px = 1e-6; /* of a dash that is still to be drawn */
+    int k = 0;
+    while (k < count - 1 && phase >= length[k])
+        phase -= length[k++];
+    double left = length[k] - phase;
+    for (double at = from; at < to - least_px;) {
+        double end = fmin(at + left, to);
+        if (k % 2 == 0) {
+            cairo_move_to(cr, a.x + at * dir.x, a.y + at * dir.y);
+            cairo_line_to(cr, a.x + end * dir.x, a.y + end * dir.y);
+        }
+        k = (k + 1) % count;
+        left = length[k];
+        at = end;
+    }
+}
+
+/* The dashes that can be seen as pieces of their own. Under a thin clip cairo's own dashing leaves
+ * some out, and the frame is repainted in such strips; and a line may end far outside. */
+static void dashes(cairo_t *cr, const struct geo_point *p, size_t n, const double *length,
+                   int count, struct view_box room)
+{
+    double all = 0.0, run = 0.0, from, to;
+    for (int k = 0; k < count; k++)
+        all += length[k];
+    for (size_t i = 1; i < n; i++) {
+        double whole = geo_dist(p[i - 1], p[i]);
+        if (whole > 0.0 && in_room(p[i - 1], p[i], room, &from, &to))
+            dash_piece(cr, p[i - 1], geo_mul(geo_sub(p[i], p[i - 1]), 1.0 / whole), from, to,
+                       length, count, fmod(run + from, all));
+        run = fmod(run + whole, all);
+    }
+}
+
+static void paint_line(const struct view_painter *p, cairo_t *cr, const struct view_scene *s,
+                       const struct view_item *it)
+{
+    const struct geo_point *at = s->point + it->first;
+    double length[6] = {HUGE_VAL}, edge = 3.0 * it->width;
+    const struct view_box f = p->layout.film;
+    const struct view_box room = {f.x0 - edge, f.y0 - edge, f.x1 + edge, f.y1 + edge};
+    int n = patterns[it->pattern].n;
+    for (int i = 0; i < n; i++)
         length[i] = patterns[it->pattern].length[i] * it->width;
-    cairo_set_dash(cr, length, patterns[it->pattern].n, 0.0);
     cairo_set_line_cap(cr, it->pattern == LINE_DOTS ? CAIRO_LINE_CAP_ROUND : CAIRO_LINE_CAP_BUTT);
     cairo_set_line_join(cr, CAIRO_LINE_JOIN_ROUND);
-    cairo_move_to(cr, p[0].x, p[0].y);
-    for (size_t i = 1; i < it->n; i++)
-        cairo_line_to(cr, p[i].x, p[i].y);
+    cairo_new_path(cr);
+    dashes(cr, at, it->n, length, n > 0 ? n : 1, room);
     struct view_item line = *it;
     line.width *= it->pattern == LINE_DOTS ? dot_share : 1.0;
     stroke_with_halo(cr, &line);
-    cairo_set_dash(cr, NULL, 0, 0.0);
 }
 
 static void paint_sign(cairo_t *cr, const struct view_item *it)
@@ -251,6 +311,8 @@ static void fit_words(PangoLayout *l, const struct view_item *it)
 static void paint_text(struct view_painter *p, cairo_t *cr, const struct view_scene *s,
                        const struct view_item *it)
 {
+    if (it->box.x1 <= it->box.x0)
+        return;
     PangoLayout *l = layout_of(p, s, it);
     int tw, th;
     fit_words(l, it);
@@ -259,6 +321,8 @@ static void paint_text(struct view_painter *p, cairo_t *cr, const struct view_sc
                                                               : PANGO_ALIGN_LEFT);
     pango_layout_get_pixel_size(l, &tw, &th);
     set_colour(cr, it->hue, 1.0);
+    cairo_rectangle(cr, it->box.x0, it->box.y0, it->box.x1 - it->box.x0, it->box.y1 - it->box.y0);
+    cairo_clip(cr); /* an overhanging letter would be left standing when its box is repainted */
     cairo_move_to(cr, it->box.x0, round(0.5 * (it->box.y0 + it->box.y1 - th)));
     pango_cairo_show_layout(cr, l);
     g_object_unref(l);
@@ -386,7 +450,7 @@ static void paint_item(struct view_painter *p, cairo_t *cr, const struct view_st
         cairo_stroke(cr);
         break;
     case SHAPE_LINE:
-        paint_line(cr, s, it);
+        paint_line(p, cr, s, it);
         break;
     case SHAPE_TEXT:
         paint_text(p, cr, s, it);

@@ -142,9 +142,9 @@ static void set_manners(struct view_window *w)
 {
     char name[] = "plumbrule", class[sizeof class_name];
     memcpy(class, class_name, sizeof class_name);
-    XSizeHints size = {.flags = PMinSize | PSize, .min_width = least_w, .min_height = least_h};
-    size.width = w->w;
-    size.height = w->h;
+    XSizeHints size = {.flags = PMinSize | PSize, .width = w->w, .height = w->h};
+    size.min_width = (int)fmin(least_w * w->ui, w->w);
+    size.min_height = (int)fmin(least_h * w->ui, w->h);
     XWMHints hints = {.flags = InputHint | StateHint, .input = True, .initial_state = NormalState};
     XClassHint names = {.res_name = name, .res_class = class};
     XSetWMProperties(w->display, w->window, NULL, NULL, NULL, 0, &size, &hints, &names);
