@@ -20,7 +20,8 @@ static const char usage[] =
     "\n"
     "In the window h shows every key. Without a file the window asks for one.\n"
     "The sheet is saved beside the film as FILM.sheet.json, a record filed in the\n"
-    "folder `record` beside it. Unsaved work is kept as SHEET.unsaved.\n";
+    "folder `record` beside it. Unsaved work is kept as SHEET.unsaved. One window a\n"
+    "film: a second one says so and ends.\n";
 
 static int exit_code(int code)
 {
