@@ -1,6 +1,7 @@
 #!/bin/sh
 # Prints the accuracy, coverage and speed tables. usage: run.sh BUILD-FOLDER
-# BENCH_FILMS: films a style (default 200). BENCH_SEED: first seed.
+# BENCH_FILMS: films a style (default 200). BENCH_SEED: first seed. BENCH_JOBS: processes of the
+# coverage on films (default 1).
 set -u
 B=$1
 films=${BENCH_FILMS:-200}
