@@ -39,7 +39,9 @@ struct find_pin {
     double u_flank;        /* px, across, each point */
     double width, u_width; /* px, of the cylinder, blur and tone allowed for */
     double length;         /* px, tip to shoulder, or to where the pin leaves sight */
-    double confidence;     /* 0..1, logistic score of the evidence (pin_judge.c); 1 is the surest */
+    /* 0..1: about the share of pins among what is listed with this score, on films as the benches
+     * draw them; logistic score of the evidence (pin_judge.c). */
+    double confidence;
 };
 
 struct find_pins {

@@ -11,7 +11,7 @@ static const struct pin_params defaults = {.small_side = 480,
                                            .max_width_share = 0.2,
                                            .min_aspect = 1.3,
                                            .n_cells = 160,
-                                           .n_coarse = 40,
+                                           .n_coarse = 24,
                                            .n_fine = 8};
 static const double hopeless = 0.01; /* first opinion below which nothing is measured */
 static const double squat_aspect = 0.8;
@@ -19,10 +19,11 @@ static const double squat_aspect = 0.8;
  * share of the width (study on phantoms, see pin_ends.c). */
 /* Surroundings unlike on both sides shift the flanks unlike: a share of the flanks' shift. */
 static const double uneven_sides = 0.05;
-static const double end_share = 0.4, end_floor = 0.008;
+static const double end_share = 0.4, end_floor = 0.010;
 static const double near_cells = 3.5;  /* reduced px: of the 5 that the first window reaches */
 static const double shank_scale = 1.5; /* reduced px */
-enum { FINE_MAX = 8, SIDE_MIN = 64, CHAIN_MAX = 2 };
+static const double same_share = 0.15; /* widths: ends nearer than this are the same */
+enum { FINE_MAX = 8, SIDE_MIN = 64, CHAIN_MAX = 2, OFTEN = 2 };
 
 void plumb_find_pin_params_default(struct find_pin_params *p)
 {
@@ -162,6 +163,7 @@ struct trail {
     struct geo_point from, to;
     double width;
     bool inverted;
+    int times; /* so many candidates have led here */
 };
 
 static struct trail trail_of(const struct pin_body *b)
@@ -169,7 +171,16 @@ static struct trail trail_of(const struct pin_body *b)
     return (struct trail){.from = find_strip_point(&b->strip, pin_body_s(b, b->i0), 0.0),
                           .to = find_strip_point(&b->strip, pin_body_s(b, b->i1), 0.0),
                           .width = b->width,
-                          .inverted = b->im->inverted};
+                          .inverted = b->im->inverted,
+                          .times = 1};
+}
+
+static bool same_trail(const struct trail *a, const struct trail *b)
+{
+    double near = same_share * a->width;
+    return a->inverted == b->inverted && fabs(a->width - b->width) < near &&
+           ((geo_dist(a->from, b->from) < near && geo_dist(a->to, b->to) < near) ||
+            (geo_dist(a->from, b->to) < near && geo_dist(a->to, b->from) < near));
 }
 
 /* Are the flanks of t within the window of c, half at least of it, at the point p of t's axis? */
@@ -180,13 +191,25 @@ static bool in_window(const struct trail *t, struct geo_point p, const struct pi
     return off + gap < fmax(0.15 * c->width, near_cells * unit);
 }
 
-/* Would the candidate lead to where another one has led? */
+/* Does the candidate run within the body all along? */
+static bool runs_within(const struct trail *t, const struct pin_candidate *c)
+{
+    return fmax(fabs(plumb_geo_across(&c->axis, t->from)),
+                fabs(plumb_geo_across(&c->axis, t->to))) < 0.5 * t->width;
+}
+
+/* Would the candidate lead to where another one has led? Surely with the flanks in its window; of
+ * those that run within a body, as many as often lead to it, what is left leads to it again. */
 static bool is_followed(const struct trail *t, size_t n, const struct pin_candidate *c, double unit)
 {
-    for (size_t i = 0; i < n; i++)
-        if (t[i].inverted == c->inverted && in_window(&t[i], t[i].from, c, unit) &&
-            in_window(&t[i], t[i].to, c, unit))
+    for (size_t i = 0; i < n; i++) {
+        if (t[i].inverted != c->inverted)
+            continue;
+        if (in_window(&t[i], t[i].from, c, unit) && in_window(&t[i], t[i].to, c, unit))
             return true;
+        if (t[i].times >= OFTEN && runs_within(&t[i], c))
+            return true;
+    }
     return false;
 }
 
@@ -224,6 +247,18 @@ struct search {
     size_t n;
 };
 
+static void note_trail(struct search *s, const struct pin_body *b)
+{
+    struct trail t = trail_of(b);
+    size_t i = 0;
+    while (i < s->n_trail && !same_trail(&s->trail[i], &t))
+        i++;
+    if (i < s->n_trail)
+        s->trail[i].times++;
+    else if (i < s->trail_max)
+        s->trail[s->n_trail++] = t;
+}
+
 /* Straight, but with no free end: a shank perhaps, whose pin follows on the same axis. */
 static bool goes_on(const struct lead *l)
 {
@@ -255,8 +290,7 @@ static int keep_lead(struct search *s, struct lead *l, int depth, struct err *er
             if (l->kind[k] == PIN_END_OPEN)
                 rc = go_beyond(s, &l->body, k == 0 ? -1 : 1, depth, err);
     }
-    if (s->n_trail < s->trail_max)
-        s->trail[s->n_trail++] = trail_of(&l->body);
+    note_trail(s, &l->body);
     s->n = lead_insert(s->best, s->n, defaults.n_fine, l);
     return rc;
 }

@@ -27,7 +27,15 @@ static const double land_share = 0.012; /* of the width: rows this near to the e
 static const double rough_px = 1.0, rough_share = 0.008; /* deviations of no smooth flank */
 static const double off_line = 5.0;     /* robust deviations: farther is no edge of this flank */
 static const double flute_depth = 0.22; /* of the width: a row this far inside may be a flute's */
-static const double crooked = 0.06;     /* of the width: no pin's flank, not even a drill's */
+/* The flanks' shift with the level beside them (flatten_sides): 3 mm of steel reach white 0.05 mm
+ * sooner over a root than over air (chord of a cylinder, clipped at 3.5 of attenuation). */
+static const double beside_most = 0.06;   /* widths a full level, standard deviation */
+static const double beside_taper = 0.001; /* between the flanks: lean by some degrees */
+static const double noise_reach = 0.15;   /* widths: rows so near share noise and surroundings */
+static const double min_beside_px = 0.1;
+static const double core_fall = 0.6; /* of the contrast: the metal has ended */
+static const double core_gap = 0.25; /* widths */
+static const double crooked = 0.06;  /* of the width: no pin's flank, not even a drill's */
 /* Student's factor for 95 % with 7 degrees of freedom against the normal one: 2.36 / 1.96. */
 static const double few_blocks = 1.2;
 enum { RUN_MIN = 16, BLOCKS = 8 }; /* rows; parts of a flank */
@@ -182,8 +190,101 @@ static void axis_errors(struct pin_body *b)
     double least = min_scale_px * min_scale_px, k = n >= 4.0 ? few_blocks : 10.0;
     b->u_flank[0] = k * sqrt(var[0] + least);
     b->u_flank[1] = k * sqrt(var[1] + least);
-    b->axis.u_offset = k * sqrt(var[2] + least);
-    b->axis.u_angle = k * sqrt(var[3] + least / pow(b->strip.ds * (double)rows, 2.0));
+    b->axis.u_offset = hypot(b->u_shift, k * sqrt(var[2] + least));
+    b->axis.u_angle =
+        hypot(b->u_turn, k * sqrt(var[3] + least / pow(b->strip.ds * (double)rows, 2.0)));
+}
+
+/* Sums of one flank's rows about their weighted means: s along, o the level beside, t across. */
+struct beside_sums {
+    double ss, so, oo, st, ot, mean;
+};
+
+/* A row counts by its distance from the line, and as one of as many as share its noise. */
+static double row_weight(const struct pin_body *b, int k, size_t i)
+{
+    const struct pin_flank *f = &b->flank[k];
+    double scale = fmax(f->lands < 1.0 ? land_share * b->width : f->scale, min_beside_px);
+    double u = (b->rows.t[k][i] - f->a - f->b * pin_body_s(b, i)) / (GEO_BISQUARE_C * scale);
+    double together = fmax(1.0, noise_reach * b->width / b->strip.ds);
+    if (!b->rows.ok[k][i] || fabs(u) >= 1.0)
+        return 0.0;
+    return (1.0 - u * u) * (1.0 - u * u) / (scale * scale * together);
+}
+
+static struct beside_sums beside_sums_of(const struct pin_body *b, int k, const float *level)
+{
+    struct beside_sums m = {0};
+    double w = 0.0, s = 0.0, t = 0.0;
+    for (int pass = 0; pass < 2; pass++) {
+        double ms = w > 0.0 ? s / w : 0.0, mt = w > 0.0 ? t / w : 0.0;
+        for (size_t i = b->i0; i <= b->i1; i++) {
+            double q = row_weight(b, k, i), ds = pin_body_s(b, i) - ms;
+            double dt = b->rows.t[k][i] - mt, o = (double)level[i - b->i0] - m.mean;
+            if (pass == 0) {
+                w += q;
+                s += q * ds;
+                t += q * dt;
+                m.oo += q * o;
+                continue;
+            }
+            m.ss += q * ds * ds;
+            m.so += q * ds * o;
+            m.oo += q * o * o;
+            m.st += q * ds * dt;
+            m.ot += q * o * dt;
+        }
+        if (pass == 0) {
+            m.mean = w > 0.0 ? m.oo / w : 0.0;
+            m.oo = 0.0;
+        }
+    }
+    return m;
+}
+
+/* Both flanks' slopes and c together, c the shift outwards per level beside: normal equations with
+ * the slopes alike to within what a lean makes of them, c within what saturation can do. */
+static bool beside_solve(const struct beside_sums m[2], double width, double *c, double *u_c)
+{
+    double taper = 1.0 / (beside_taper * beside_taper);
+    double prior = 1.0 / (beside_most * width * beside_most * width);
+    double a = m[0].ss + taper, d = m[1].ss + taper, e = -taper, p = m[0].so, q = -m[1].so;
+    double det = a * d - e * e;
+    if (!(det > 0.0))
+        return false;
+    /* slopes taken out: x = (d p - e q, a q - e p) / det */
+    double x = (d * p - e * q) / det, y = (a * q - e * p) / det;
+    double left = m[0].oo + m[1].oo + prior - p * x - q * y;
+    *c = (m[0].ot - m[1].ot - m[0].st * x - m[1].st * y) / left;
+    *u_c = 1.0 / sqrt(left);
+    return left > 0.0;
+}
+
+/*
+ * Where metal saturates, its edge is seen the farther out the brighter what lies beside it is: the
+ * sum reaches white sooner. So a root or a crest along one flank turns the axis. The shift follows
+ * the level beside the flank; its size is fitted from both flanks and taken off row by row.
+ */
+static bool flatten_sides(struct pin_body *b)
+{
+    size_t n = b->i1 - b->i0 + 1;
+    float *level[2] = {b->rows.room, (float *)b->rows.room + n};
+    double r = 0.5 * b->width, gap = fmax(3.0, 0.03 * b->width), band = fmax(3.0, 0.1 * b->width);
+    struct beside_sums m[2];
+    double c = 0.0, u_c = 0.0;
+    pin_band(b, b->i0, b->i1, r + gap, r + gap + band, level[0]);
+    pin_band(b, b->i0, b->i1, -r - gap - band, -r - gap, level[1]);
+    for (int k = 0; k < 2; k++)
+        m[k] = beside_sums_of(b, k, level[k]);
+    if (!beside_solve(m, b->width, &c, &u_c))
+        return true;
+    double even = 0.5 * (m[0].mean + m[1].mean);
+    for (int k = 0; k < 2; k++)
+        for (size_t i = b->i0; i <= b->i1; i++)
+            b->rows.t[k][i] -= (k == 0 ? c : -c) * ((double)level[k][i - b->i0] - even);
+    b->u_shift = 0.5 * u_c * fabs(m[0].mean - m[1].mean);
+    b->u_turn = 0.5 * u_c * fabs(m[0].so / m[0].ss - m[1].so / m[1].ss);
+    return fit_both(b, b->i0, b->i1);
 }
 
 /* Mean level of the rows i0..i1 between two distances across, from the middle. */
@@ -208,8 +309,6 @@ static void levels(struct pin_body *b)
     for (size_t i = b->i0; i <= b->i1; i++)
         both += b->rows.ok[0][i] && b->rows.ok[1][i];
     b->seen = (double)both / (double)(b->i1 - b->i0 + 1);
-    b->slope =
-        0.5 * (run_median(&b->rows, 0, b->i0, b->i1) + run_median(&b->rows, 1, b->i0, b->i1));
 }
 
 /* Rows before the candidate's beginning are another body's. */
@@ -219,6 +318,39 @@ static void mask_rows(struct pin_body *b, const struct pin_candidate *c)
     for (size_t i = 0; i < b->rows.n && c->limited; i++)
         if (pin_body_s(b, i) < from)
             b->rows.ok[0][i] = b->rows.ok[1][i] = false;
+}
+
+/* The first row from the middle of the run on, in steps of way, from which the core stays as dark
+ * as what lies beside it for a while: other edges may go on in the flanks' lines. */
+static size_t core_end(const struct pin_body *b, const float *core, double least, int way)
+{
+    size_t n = b->i1 - b->i0 + 1, patience = (size_t)fmax(3.0, core_gap * b->width / b->strip.ds);
+    size_t dark = 0, i = n / 2, last = i;
+    for (; i<n; i = way> 0 ? i + 1 : i - 1) { /* below 0 wraps round */
+        dark = (double)core[i] < least ? dark + 1 : 0;
+        if (dark >= patience)
+            return last;
+        last = dark == 0 ? i : last;
+    }
+    return way > 0 ? n - 1 : 0;
+}
+
+/* Ends the run where the metal ends. */
+static bool trim_run(struct pin_body *b)
+{
+    size_t n = b->i1 - b->i0 + 1, i0 = b->i0;
+    double r = 0.5 * b->width, gap = fmax(3.0, b->im->scale), band = fmax(4.0, 0.12 * b->width);
+    float *core = b->rows.room, *sorted = core + n;
+    pin_band(b, b->i0, b->i1, -0.4 * r, 0.4 * r, core);
+    memcpy(sorted, core, n * sizeof *sorted);
+    double inside = find_quantile_f(sorted, n, 0.5);
+    double beside = 0.5 * (patch(b, r + gap, r + gap + band) + patch(b, -r - gap - band, -r - gap));
+    double least = inside - core_fall * (inside - beside);
+    if (inside <= beside)
+        return true;
+    b->i1 = i0 + core_end(b, core, least, 1);
+    b->i0 = i0 + core_end(b, core, least, -1);
+    return b->i1 >= b->i0 + RUN_MIN && fit_both(b, b->i0, b->i1);
 }
 
 int pin_body_follow(const struct find_image *small, const struct pin_candidate *c, double slope,
@@ -244,6 +376,7 @@ int pin_body_follow(const struct find_image *small, const struct pin_candidate *
         mask_rows(b, c);
         *good = pin_rows_run(&b->rows, &b->i0, &b->i1) && b->i1 >= b->i0 + RUN_MIN &&
                 fit_both(b, b->i0, b->i1) && rerun(b) && fit_both(b, b->i0, b->i1);
+        *good = *good && trim_run(b);
         if (*good)
             adopt_axis(b);
     }
@@ -344,6 +477,12 @@ static bool grow(struct pin_body *b)
     size_t first = 8 * step, missing = 0, end = b->i1, start;
     if (end < b->i0 + first)
         return fit_both(b, b->i0, end);
+    /* a cone and one flute may fill the first stretch: no line fits, so look at a longer one */
+    while (!fit_both(b, end - first, end)) {
+        if (end < b->i0 + 2 * first)
+            return fit_both(b, b->i0, end);
+        first *= 2;
+    }
     start = end - first;
     while (fit_both(b, start, end)) {
         size_t reach = (end - start) / 2 > step ? (end - start) / 2 : step;
@@ -365,6 +504,14 @@ static bool grow(struct pin_body *b)
     }
     b->i0 = start;
     return fit_both(b, start, end);
+}
+
+/* A drill's flank may jump from land to flute; its lands are judged later. */
+static bool is_straight(const struct pin_body *b)
+{
+    double lands = fmin(b->flank[0].lands, b->flank[1].lands);
+    return fmax(b->flank[0].scale, b->flank[1].scale) <
+           (lands < 1.0 ? 2.0 : 1.0) * crooked * b->width;
 }
 
 static int measure_round(struct pin_body *b, double s0, double s1, double window, double half,
@@ -404,7 +551,7 @@ int pin_body_measure(const struct find_image *film, const struct pin_body *coars
     for (int k = 0; k < 3 && rc == 0 && *good; k++) {
         rc = measure_round(b, s0, s1, fmax(4.0, window_share[k] * b->width),
                            k < 2 ? strip_half : collar_half, good, err);
-        *good = *good && fmax(b->flank[0].scale, b->flank[1].scale) < crooked * b->width;
+        *good = *good && is_straight(b);
         if (rc != 0 || !*good)
             break;
         struct geo_point p = find_strip_point(&b->strip, pin_body_s(b, b->i0), 0.0);
@@ -413,7 +560,9 @@ int pin_body_measure(const struct find_image *film, const struct pin_body *coars
         s0 = plumb_geo_along(&b->axis, p);
         s1 = plumb_geo_along(&b->axis, q);
     }
+    *good = *good && rc == 0 && flatten_sides(b);
     if (*good) {
+        adopt_axis(b);
         axis_errors(b);
         levels(b);
     } else {
@@ -482,7 +631,7 @@ void pin_body_flip(struct pin_body *b)
     b->i1 = st->rows - 1 - i0;
     b->flank[0] = b->flank[1]; /* t = a + b s with s and t both reversed: a turns, b stays */
     b->flank[1] = f;
-    b->flank[0].a = -b->flank[0].a; /* rough_b as b */
+    b->flank[0].a = -b->flank[0].a; /* own_b as b */
     b->flank[1].a = -b->flank[1].a;
     b->outside[0] = b->outside[1];
     b->outside[1] = out;

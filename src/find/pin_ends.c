@@ -25,7 +25,12 @@ static const double end_sd_px = 2.0;
 static const double flat_gain = 0.85, round_gain = 0.81, cone_gain = 1.5;
 static const double flat_ratio = 0.55; /* b/r: sin of a lean no pin has; a round end has 1 */
 
-enum { COLUMNS = 31, COLUMNS_MIN = 9 };
+/* A cone's apex is rounded by the blur: columns nearer to the axis, in radii, are left out. */
+static const double cone_from = 0.18;
+static const double rms_least = 0.15; /* px: no curve fits better than this for a reason */
+
+/* Neighbouring columns share blur and noise: so many count as independent. */
+enum { COLUMNS = 31, COLUMNS_MIN = 9, COLUMNS_FREE = 8 };
 
 void pin_band(const struct pin_body *b, size_t i0, size_t i1, double t0, double t1, float *out)
 {
@@ -95,9 +100,15 @@ static void end_of(const struct along *a, double i1, double wr, double inside,
 {
     double n = (double)a->n, where = i1;
     double from = fmax(0.0, i1 - 0.7 * wr), to = fmin(n, i1 + 1.2 * wr);
+    double beside = mean_of(a->beside, a->n, i1 - 1.2 * wr, i1 - 0.2 * wr);
+    /* the first end of the metal, not the steepest: a film's frame may lie beyond the tip */
+    size_t first = (size_t)from;
+    while ((double)first < to && (double)a->core[first] > inside - free_drop * (inside - beside))
+        first++;
+    to = fmin(to, (double)first + 0.3 * wr);
     double g = find_edge_in_row(a->core, a->n, (size_t)from, (size_t)to, -1, k, &where);
     double beyond = mean_of(a->core, a->n, where + 0.15 * wr, where + 0.45 * wr);
-    double contrast = inside - mean_of(a->beside, a->n, i1 - 1.2 * wr, i1 - 0.2 * wr);
+    double contrast = inside - beside;
     bool room = where + 0.3 * wr < n;
     *drop = g > 0.0 && room && contrast > 0.0 ? (inside - beyond) / contrast : 0.0;
     *kind = *drop >= free_drop ? PIN_END_FREE : i1 + 0.5 * wr >= n ? PIN_END_FILM : PIN_END_OPEN;
@@ -178,11 +189,12 @@ struct shape_fit {
 };
 
 /* Least squares with two rounds of dropping what is off by more than 3 sd. */
-static struct shape_fit fit_shape(const struct end_curve *c, double (*f)(double))
+static struct shape_fit fit_shape(const struct end_curve *c, double (*f)(double), double from)
 {
     struct shape_fit out = {.rms = HUGE_VAL};
     bool use[COLUMNS];
-    memset(use, 1, sizeof use);
+    for (size_t i = 0; i < c->n; i++)
+        use[i] = c->x[i] >= from;
     for (int round = 0; round < 4; round++) {
         double n = 0.0, sf = 0.0, ss = 0.0, sff = 0.0, sfs = 0.0, sq = 0.0;
         for (size_t i = 0; i < c->n; i++) {
@@ -206,22 +218,43 @@ static struct shape_fit fit_shape(const struct end_curve *c, double (*f)(double)
         out.u_b = out.rms / sqrt(det);
         out.u_a = out.rms * sqrt(1.0 / n + sf * sf / (n * n) / det);
         for (size_t i = 0; i < c->n; i++)
-            use[i] = fabs(c->s[i] - out.a - out.b * f(c->x[i])) < 2.5 * fmax(0.3, out.rms);
+            use[i] = c->x[i] >= from &&
+                     fabs(c->s[i] - out.a - out.b * f(c->x[i])) < 2.5 * fmax(0.3, out.rms);
     }
     return out;
 }
 
+/* An end of one shape: where the axis ends, how far that moves with the flanks. */
+struct end {
+    enum find_tip shape;
+    double tip, u, gain;
+};
+
+static struct end shape_end(const struct shape_fit *f, bool is_cone, double r)
+{
+    bool is_flat = !is_cone && f->b < flat_ratio * r;
+    struct end e = {.shape = is_cone ? FIND_TIP_CONE : is_flat ? FIND_TIP_FLAT : FIND_TIP_ROUND};
+    e.tip = f->a + (is_flat ? fmin(0.0, f->b) : f->b);
+    e.u = is_flat ? f->u_a : hypot(f->u_a, f->u_b);
+    /* a cone's sides, moved outwards by d, move its apex by d / sin(half angle) */
+    e.gain = is_cone ? cone_gain * hypot(r, f->b) / r : is_flat ? flat_gain : round_gain;
+    return e;
+}
+
+/* The likelier shape's end; how far the other's lies off goes into u by its likelihood. */
 static void tip_from(const struct shape_fit *e, const struct shape_fit *k, double r,
                      struct pin_ends *out)
 {
     bool is_cone = k->rms < e->rms && k->b > 0.25 * r;
-    const struct shape_fit *f = is_cone ? k : e;
-    bool is_flat = !is_cone && f->b < flat_ratio * r;
-    out->shape = is_cone ? FIND_TIP_CONE : is_flat ? FIND_TIP_FLAT : FIND_TIP_ROUND;
-    out->tip = f->a + (is_flat ? fmin(0.0, f->b) : f->b);
-    out->u_tip = is_flat ? f->u_a : hypot(f->u_a, f->u_b);
-    /* a cone's sides, moved outwards by d, move its apex by d / sin(half angle) */
-    out->tip_gain = is_cone ? cone_gain * hypot(r, f->b) / r : is_flat ? flat_gain : round_gain;
+    struct end best = shape_end(is_cone ? k : e, is_cone, r);
+    struct end other = shape_end(is_cone ? e : k, !is_cone, r);
+    double a = fmax(rms_least, is_cone ? k->rms : e->rms);
+    double b = fmax(rms_least, is_cone ? e->rms : k->rms);
+    double odds = fmin(1.0, pow(a / b, COLUMNS_FREE)), share = odds / (1.0 + odds);
+    out->shape = best.shape;
+    out->tip = best.tip;
+    out->u_tip = hypot(best.u, sqrt(share) * (best.tip - other.tip));
+    out->tip_gain = best.gain;
 }
 
 static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err *err)
@@ -232,8 +265,7 @@ static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err 
     int rc = end_curve(b, e->at[1], &c, err);
     if (rc != 0 || c.n < COLUMNS_MIN)
         return rc;
-    struct shape_fit ell = fit_shape(&c, ellipse), con = fit_shape(&c, cone);
-    e->tip_rms = fmin(ell.rms, con.rms);
+    struct shape_fit ell = fit_shape(&c, ellipse, 0.0), con = fit_shape(&c, cone, cone_from);
     if (ell.rms < HUGE_VAL && con.rms < HUGE_VAL)
         tip_from(&ell, &con, pin_body_half(b, e->at[1]), e);
     return 0;

@@ -49,11 +49,11 @@ bool pin_rows_run(const struct pin_rows *r, size_t *i0, size_t *i1);
 /* A flank as t = a + b s in its strip's frame. */
 struct pin_flank {
     double a, b;
-    double scale;   /* px, robust standard deviation of the residuals */
-    double dips;    /* px, how far its inward dips reach beyond its noise: flutes, threads */
-    double rough_b; /* slope before the lands were singled out */
-    double lands;   /* share of the rows on the line; 1 when the flank is smooth */
-    size_t n;       /* rows used */
+    double scale; /* px, robust standard deviation of the residuals */
+    double dips;  /* px, how far its inward dips reach beyond its noise: flutes, threads */
+    double own_b; /* the slope of this flank alone, b may be both flanks' */
+    double lands; /* share of the rows on the line; 1 when the flank is smooth */
+    size_t n;     /* rows used */
 };
 /* Robust straight line through side's ok rows i0..i1. */
 bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int side, size_t i0,
@@ -75,11 +75,11 @@ struct pin_body {
     struct geo_line axis;      /* bisector of the flanks, at the centroid, with uncertainty */
     struct pin_flank flank[2]; /* in the strip's frame */
     double u_flank[2];         /* px, at the centroid */
+    double u_turn, u_shift;    /* rad, px: of the axis, by the levels beside the flanks */
     size_t i0, i1;             /* rows: the run where the flanks are seen */
     double width;              /* px between the steepest places of the flanks, in the middle */
     double inside, outside[2]; /* levels: core, and beside either flank */
     double seen;               /* share of the run's rows where both flanks are where they belong */
-    double slope;              /* median steepness of the flanks, level per px */
 };
 /* Follows a candidate through the reduced film; edges below slope (level per px) do not count. */
 int pin_body_follow(const struct find_image *small, const struct pin_candidate *c, double slope,
@@ -108,7 +108,6 @@ struct pin_ends {
     double drop[2];            /* fall of the core there against the flanks' contrast */
     double tip, u_tip;         /* s of the axis' end */
     double tip_gain;           /* its shift against the shift of the flanks (pin_width_fit) */
-    double tip_rms;            /* px, of the tip's shape about its curve */
     enum find_tip shape;
     bool has_shoulder, has_stop;
     double shoulder, u_shoulder, stop, u_stop; /* s */
@@ -135,19 +134,14 @@ struct pin_features {
                                 ranges of the film */
     double drop;             /* at the tip, against the flanks' contrast */
     double straight;         /* robust deviation of the flanks / width */
-    double taper;            /* rad between the flanks as they are, flutes and all */
+    double taper;            /* rad between the flanks, each by itself */
     double seen, aspect;
-    double sharp;   /* slope of the flanks x width / contrast */
-    double dips;    /* / width */
     double lands;   /* share of rows on the envelope, the lesser of both flanks */
     double teeth;   /* dips a width's length: a thread's 3 and more, a drill's below 1 */
     double tip_in;  /* share of the film darker than the surroundings of the tip */
-    double tip_rms; /* / width */
     double uneven;  /* standard deviation of the core along the pin / contrast */
-    double hump;    /* core over the parts near the flanks / contrast */
     double bright;  /* share of the film darker than the core */
-    double upright; /* how far the crown end points to where the film is dark, -1..1 */
-    double stands;  /* surroundings of the tip over those of the crown end / contrast */
+    double upright; /* how far the crown end points to the side where the air is, -1..1 */
     double slim;    /* width / the film's short side */
     enum pin_end_kind crown;
 };

@@ -239,7 +239,7 @@ bool pin_flank_fit(const struct find_strip *st, const struct pin_rows *r, int si
     double in = -residual_at(p, n, side, out->a, out->b, 0.1);
     double ou = residual_at(p, n, side, out->a, out->b, 0.9);
     out->dips = fmax(0.0, in - fmax(ou, 0.0));
-    out->rough_b = out->b;
+    out->own_b = out->b;
     return out->n > 0 && fabs(out->b) < max_slope;
 }
 
@@ -315,6 +315,8 @@ static bool step_together(const struct find_strip *st, const struct pin_rows *r,
         mean[side][0] = m.s / m.w;
         mean[side][1] = m.t / m.w;
         f[side].n = m.n;
+        double own = m.ss - m.s * m.s / m.w;
+        f[side].own_b = own > 0.0 ? (m.st - m.s * m.t / m.w) / own : *slope;
     }
     if (ss <= 0.0)
         return false;
