@@ -1,8 +1,10 @@
 /*
  * The pin finder against the phantoms' truth, by style and by what else is in the film, beside a
  * plain reference on the same films (Otsu's threshold, largest long piece, rectangle of least
- * area).
- * usage: bench_pin [FILMS-A-STYLE [FIRST-SEED [STYLE]]]
+ * area). Then pins drawn into real films (hybrid), and the real films alone, which have no pin:
+ * turned, mirrored, inverted, resampled, compressed. Last how often a pin of some confidence is
+ * right, and the memory that finding takes.
+ * usage: bench_pin [FILMS-A-STYLE [FIRST-SEED [STYLE]]]     STYLE: easy typical hard hybrid real
  *
  * Found: the first pin listed lies on the true one (axis within 2 degrees and 0.15 widths, tip
  * within 0.6 widths, pointing the right way). False: a film without a pin in which one is listed.
@@ -16,10 +18,12 @@
 #include "fixtures/phantom.h"
 #include "plumbrule/find.h"
 #include "tests/support/otsu.h"
+#include "tests/support/real_film.h"
 
 static const double deg = 57.29577951308232;
 static const double k95 = 1.96;
-enum { WORDS = 40, STYLES = 3 };
+static const double bins[] = {0.5, 0.7, 0.85, 0.95, 0.99, 1.01}; /* of confidence */
+enum { WORDS = 40, STYLES = 3, BINS = sizeof bins / sizeof *bins - 1 };
 
 struct values {
     double *at;
@@ -76,6 +80,12 @@ struct tally {
         false_shoulder, stops, no_stop, false_stop, otsu_found;
     struct quantity axis, ends, width, tip, shoulder, stop;
     struct values otsu_axis, time;
+};
+
+/* What was listed with a confidence within a bin, and how much of it was a pin. */
+struct reliability {
+    size_t n[BINS], right[BINS];
+    double sum[BINS];
 };
 
 struct stratum {
@@ -158,22 +168,42 @@ static void sort_in(struct stratum *s, const char *kind, bool pin, bool found)
     }
 }
 
-static void one(enum phantom_style style, uint64_t seed, bool with_pin, struct tally *y,
-                struct stratum *strata)
+static void rely(const struct find_pins *pins, const struct phantom_pin_truth *t,
+                 struct reliability *r)
 {
-    struct phantom_params p;
-    struct phantom ph;
-    struct film film;
-    struct find_pins pins;
+    for (size_t i = 0; i < pins->n; i++) {
+        int k = 0;
+        while (k + 1 < BINS && pins->at[i].confidence >= bins[k + 1])
+            k++;
+        r->n[k]++;
+        r->sum[k] += pins->at[i].confidence;
+        r->right[k] += t->present && is_hit(&pins->at[i], t);
+    }
+}
+
+/* Finds, and counts how long it took. */
+static void find_in(const struct film *film, struct find_pins *pins, struct tally *y)
+{
     struct err err = {0};
-    phantom_params_style(style, seed, with_pin, &p);
-    if (phantom_draw(&p, &ph, &err) != 0 || phantom_to_film(&ph, &film, &err) != 0)
-        exit(70);
     clock_t start = clock();
-    if (plumb_find_pins(&film, NULL, &pins, &err) != 0)
+    if (plumb_find_pins(film, NULL, pins, &err) != 0)
         exit(70);
     double ms = 1e3 * (double)(clock() - start) / CLOCKS_PER_SEC;
-    add(&y->time, ms / ((double)(film.width * film.height) * 1e-6));
+    add(&y->time, ms / ((double)(film->width * film->height) * 1e-6));
+}
+
+/* Takes ph. kind: words for the strata. */
+static void one(struct phantom *drawn, const char *kind, struct tally *y, struct stratum *strata,
+                struct reliability *r)
+{
+    struct phantom ph = *drawn;
+    struct film film;
+    struct find_pins pins;
+    bool with_pin = ph.truth.pin.present;
+    if (phantom_to_film(&ph, &film, NULL) != 0)
+        exit(70);
+    find_in(&film, &pins, y);
+    rely(&pins, &ph.truth.pin, r);
     bool hit = with_pin && pins.n > 0 && is_hit(&pins.at[0], &ph.truth.pin);
     y->films += with_pin;
     y->blank += !with_pin;
@@ -185,10 +215,32 @@ static void one(enum phantom_style style, uint64_t seed, bool with_pin, struct t
         compare(&pins.at[0], &ph.truth.pin, ph.truth.mm_per_px, y);
     if (with_pin)
         reference(&film, &ph.truth.pin, y);
-    sort_in(strata, ph.truth.kind, with_pin, with_pin ? hit : pins.n > 0);
+    sort_in(strata, kind, with_pin, with_pin ? hit : pins.n > 0);
     plumb_find_pins_release(&pins);
     plumb_film_release(&film);
     phantom_release(&ph);
+}
+
+static void one_drawn(enum phantom_style style, uint64_t seed, bool with_pin, struct tally *y,
+                      struct stratum *strata, struct reliability *r)
+{
+    struct phantom_params p;
+    struct phantom ph;
+    phantom_params_style(style, seed, with_pin, &p);
+    if (phantom_draw(&p, &ph, NULL) != 0)
+        exit(70);
+    one(&ph, ph.truth.kind, y, strata, r);
+}
+
+static void one_hybrid(const struct film *base, uint64_t seed, bool upper, struct tally *y,
+                       struct stratum *strata, struct reliability *r)
+{
+    struct phantom_params p;
+    struct phantom ph;
+    phantom_params_hybrid(seed, base->width, base->height, upper, &p);
+    if (phantom_hybrid(base, seed, upper, &ph, NULL) != 0)
+        exit(70);
+    one(&ph, p.kind, y, strata, r);
 }
 
 static double share(size_t part, size_t whole)
@@ -243,24 +295,141 @@ static void release(struct tally *y)
     free(y->time.at);
 }
 
+/* The real films in all eight positions, plain and inverted, resampled and compressed. */
+static void real_alone(const struct film real[REAL_FILMS], struct reliability *r)
+{
+    static const double scales[] = {0.5, 0.75, 1.0, 1.25, 1.5};
+    static const int jpeg[] = {0, 70, 50};
+    enum { SCALES = sizeof scales / sizeof *scales };
+    const struct phantom_pin_truth none = {0};
+    struct tally y = {0};
+    size_t listed = 0, n = 0;
+    for (unsigned i = 0; i < REAL_FILMS * 8 * 2 * SCALES; i++) {
+        struct film_change c = {.turn = i % 8,
+                                .inverted = i / 8 % 2,
+                                .scale = scales[i / 16 % SCALES],
+                                .jpeg = jpeg[(i + i / 8) % 3]};
+        struct film film;
+        struct find_pins pins;
+        film_changed(&real[i / (16 * SCALES)], &c, &film);
+        find_in(&film, &pins, &y);
+        rely(&pins, &none, r);
+        listed += pins.n > 0;
+        n++;
+        plumb_find_pins_release(&pins);
+        free(film.grey);
+    }
+    printf("real films without a pin: listed in %zu of %zu turned, inverted, resampled and "
+           "compressed ones\n",
+           listed, n);
+    release(&y);
+}
+
+static void real_films(size_t films, uint64_t seed, const char *only, struct reliability *r)
+{
+    struct film real[REAL_FILMS];
+    struct tally y = {0};
+    struct stratum s[WORDS] = {0};
+    for (size_t i = 0; i < REAL_FILMS; i++)
+        if (!real_film_load(i, &real[i])) {
+            printf("skipped: no real films\n");
+            while (i-- > 0)
+                plumb_film_release(&real[i]);
+            return;
+        }
+    for (uint64_t i = seed; i < seed + films && strcmp(only, "real") != 0; i++)
+        one_hybrid(&real[i % REAL_FILMS], i, i % REAL_FILMS == 1, &y, s, r);
+    if (strcmp(only, "real") != 0)
+        print("hybrid", &y, s);
+    if (strcmp(only, "hybrid") != 0)
+        real_alone(real, r);
+    for (size_t i = 0; i < REAL_FILMS; i++)
+        plumb_film_release(&real[i]);
+    release(&y);
+}
+
+static void print_reliability(const struct reliability *r)
+{
+    printf("confidence of what was listed, and how much of it was a pin:\n");
+    for (int k = 0; k < BINS; k++)
+        printf("  %.2f to %.2f  %4zu listed  mean %5.1f %%  right %5.1f %%\n", bins[k],
+               fmin(1.0, bins[k + 1]), r->n[k], r->n[k] ? 100.0 * r->sum[k] / (double)r->n[k] : 0.0,
+               share(r->right[k], r->n[k]));
+}
+
+/* Highest resident size of this process so far, bytes; 0: not told here. */
+static double peak_bytes(void)
+{
+    char line[128];
+    double kib = 0.0;
+    FILE *f = fopen("/proc/self/status", "r");
+    while (f && kib <= 0.0 && fgets(line, sizeof line, f))
+        if (strncmp(line, "VmHWM:", 6) == 0)
+            kib = strtod(line + 6, NULL);
+    if (f)
+        fclose(f);
+    return 1024.0 * kib;
+}
+
+/* From here on the peak counts anew. */
+static void peak_reset(void)
+{
+    FILE *f = fopen("/proc/self/clear_refs", "w");
+    if (f) {
+        fputs("5", f);
+        fclose(f);
+    }
+}
+
+/* The whole process: film of 16 bit, program, libraries, and what finding takes. */
+static void print_memory(uint64_t seed)
+{
+    struct phantom_params p;
+    struct phantom ph;
+    struct film film;
+    struct find_pins pins;
+    phantom_params_style(PHANTOM_EASY, seed, true, &p);
+    p.detector.width = 1400;
+    p.detector.height = 1900;
+    if (phantom_draw(&p, &ph, NULL) != 0 || phantom_to_film(&ph, &film, NULL) != 0)
+        exit(70);
+    phantom_release(&ph);
+    peak_reset();
+    if (plumb_find_pins(&film, NULL, &pins, NULL) != 0)
+        exit(70);
+    double pixels = (double)(film.width * film.height), mib = 1024.0 * 1024.0;
+    printf("memory: peak of the process while finding in %zu x %zu px %.1f MiB; wanted: 8 bytes a "
+           "pixel and 24 MiB, %.1f MiB\n",
+           film.width, film.height, peak_bytes() / mib, 8.0 * pixels / mib + 24.0);
+    plumb_find_pins_release(&pins);
+    plumb_film_release(&film);
+}
+
 int main(int argc, char **argv)
 {
     static const char *const name[STYLES] = {"easy", "typical", "hard"};
     size_t films = argc > 1 ? strtoul(argv[1], NULL, 10) : 200;
     uint64_t seed = argc > 2 ? strtoull(argv[2], NULL, 10) : 1;
+    const char *only = argc > 3 ? argv[3] : "";
+    struct reliability r = {0};
+    bool real = !*only || strcmp(only, "hybrid") == 0 || strcmp(only, "real") == 0;
     printf("pin finder, %zu films with and without a pin a style, seeds from %llu\n", films,
            (unsigned long long)seed);
     for (int k = 0; k < STYLES; k++) {
         struct tally y = {0};
         struct stratum s[WORDS] = {0};
-        if (argc > 3 && strcmp(argv[3], name[k]) != 0)
+        if (*only && strcmp(only, name[k]) != 0)
             continue;
         for (uint64_t i = 0; i < films; i++) {
-            one((enum phantom_style)k, seed + i, true, &y, s);
-            one((enum phantom_style)k, seed + i, false, &y, s);
+            one_drawn((enum phantom_style)k, seed + i, true, &y, s, &r);
+            one_drawn((enum phantom_style)k, seed + i, false, &y, s, &r);
         }
         print(name[k], &y, s);
         release(&y);
     }
+    if (real)
+        real_films(films, seed, only, &r);
+    print_reliability(&r);
+    print_memory(seed);
     return 0;
 }

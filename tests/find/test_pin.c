@@ -16,6 +16,7 @@
 
 #include "fixtures/phantom.h"
 #include "plumbrule/find.h"
+#include "tests/support/real_film.h"
 
 static const double deg = 180.0 / 3.14159265358979323846;
 
@@ -126,31 +127,30 @@ static void what_is_no_film_has_no_pin(void **state)
         }
 }
 
+/* As stored and inverted; turned, resampled and compressed ones in turn (all: the bench). */
 static void real_films_have_no_pin(void **state)
 {
     (void)state;
-    static const char *const names[] = {"lower-posterior-1171x886.png",
-                                        "upper-incisors-886x1171.png"};
-    const char *root = getenv("PLUMB_FILMS") ? getenv("PLUMB_FILMS") : "../shared/films";
-    for (int i = 0; i < 2; i++) {
-        char path[512];
-        struct film film;
-        struct find_pins pins;
-        struct film_options o;
-        plumb_film_options_default(&o);
-        snprintf(path, sizeof path, "%s/periapical/%s", root, names[i]);
-        if (plumb_film_load(path, &o, &film, NULL) != 0) {
-            printf("skipped: no film %s\n", path);
+    static const struct film_change change[] = {{0, 1.0, 0, false},
+                                                {0, 1.0, 0, true},
+                                                {3, 0.5, 70, false},
+                                                {6, 0.75, 50, true},
+                                                {5, 0.6, 0, false}};
+    for (size_t i = 0; i < REAL_FILMS; i++) {
+        struct film real, film;
+        if (!real_film_load(i, &real)) {
+            printf("skipped: no real films\n");
             skip();
         }
-        for (int inverted = 0; inverted < 2; inverted++) {
+        for (size_t k = 0; k < sizeof change / sizeof *change; k++) {
+            struct find_pins pins;
+            film_changed(&real, &change[k], &film);
             find(&film, &pins);
             assert_int_equal(pins.n, 0);
             plumb_find_pins_release(&pins);
-            for (size_t k = 0; k < film.width * film.height; k++)
-                film.grey[k] = (uint16_t)(65535 - film.grey[k]);
+            free(film.grey);
         }
-        plumb_film_release(&film);
+        plumb_film_release(&real);
     }
 }
 
