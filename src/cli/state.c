@@ -55,8 +55,9 @@ static bool take_point(const char **text, struct mark *out)
 /* Makes room for the next further pin when a mark of it is named. */
 static void begin_pin(const char *name, struct sheet *s)
 {
-    size_t k;
-    if (sscanf(name, "pins[%zu].", &k) == 1 && k == s->n_pins && k < SHEET_PINS)
+    char next[16];
+    snprintf(next, sizeof next, "pins[%zu].", s->n_pins % SHEET_PINS);
+    if (s->n_pins < SHEET_PINS && strncmp(name, next, strlen(next)) == 0)
         s->n_pins++;
 }
 
