@@ -216,6 +216,12 @@ enum view_choice { CHOICE_NONE, CHOICE_JOURNAL, CHOICE_CLOSE };
 enum view_drag { DRAG_NONE, DRAG_PRESSED, DRAG_MARK, DRAG_PAN, DRAG_TONE };
 enum view_find_state { FIND_IDLE, FIND_ALL, FIND_REST };
 
+/* A file as it was seen last: has somebody else written it since? */
+struct view_stamp {
+    bool set;
+    int64_t s, ns, bytes;
+};
+
 struct view_layout {
     double ui; /* 1 at 96 dots an inch */
     double w, h;
@@ -231,8 +237,9 @@ struct view_state {
     struct sheet_history history;
     size_t saved_at; /* history step that is on disk */
     char *save_path, *journal_path;
-    int lock;     /* file descriptor that keeps other windows off this film; -1: none */
-    bool on_disk; /* save_path is ours */
+    int lock;                /* file descriptor that keeps other windows off this film; -1: none */
+    bool on_disk;            /* save_path is ours */
+    struct view_stamp stamp; /* of save_path */
     bool journal_due, journal_failed;
 
     enum view_step step;
@@ -323,6 +330,8 @@ void view_journal_remove(const char *path);
  * ends. lock = -1, and 0, where the file system knows no locks; ERR_IO when another window has it.
  */
 int view_lock(const char *film, int *lock, struct err *err);
+struct view_stamp view_stamp_of(const char *path);
+bool view_stamp_same(struct view_stamp a, struct view_stamp b);
 /* FILM's sheet: site35.png -> site35.sheet.json; a sheet's journal: SHEET.unsaved. */
 char *view_sheet_path(const char *film, struct err *err);
 char *view_journal_path(const char *sheet, struct err *err);

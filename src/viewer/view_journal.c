@@ -12,6 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 int view_journal_write(const char *path, const struct sheet *s, struct err *err)
@@ -70,6 +71,22 @@ int view_lock(const char *film, int *lock, struct err *err)
     if (why != EWOULDBLOCK)
         return 0;
     return plumb_err_set(err, ERR_IO, "is open in another window: go on there, or close it first");
+}
+
+struct view_stamp view_stamp_of(const char *path)
+{
+    struct stat st;
+    if (stat(path, &st) != 0)
+        return (struct view_stamp){0};
+    return (struct view_stamp){.set = true,
+                               .s = (int64_t)st.st_mtim.tv_sec,
+                               .ns = (int64_t)st.st_mtim.tv_nsec,
+                               .bytes = (int64_t)st.st_size};
+}
+
+bool view_stamp_same(struct view_stamp a, struct view_stamp b)
+{
+    return a.set == b.set && a.s == b.s && a.ns == b.ns && a.bytes == b.bytes;
 }
 
 char *view_sheet_path(const char *film, struct err *err)

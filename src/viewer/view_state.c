@@ -112,6 +112,7 @@ static int name_files(struct view_state *v, struct err *err)
     } else {
         v->save_path = view_sheet_path(e->film_path, err);
     }
+    v->stamp = v->on_disk && v->save_path ? view_stamp_of(v->save_path) : (struct view_stamp){0};
     if (v->save_path != NULL)
         v->journal_path = view_journal_path(v->save_path, err);
     return v->journal_path ? 0 : ERR_NOMEM;
@@ -351,6 +352,19 @@ bool view_idle(struct view_state *v)
 /* --- saving and recording ----------------------------------------------------------------------
  */
 
+/* Somebody's work of a moment ago is written over only by who was told. */
+static bool changed_by_others(struct view_state *v)
+{
+    struct view_stamp now = view_stamp_of(v->save_path);
+    if (!v->on_disk || !now.set || view_stamp_same(now, v->stamp))
+        return false;
+    v->stamp = now;
+    view_say(v, "%.120s was changed by another program: s again writes over it",
+             plumb_path_base(v->save_path));
+    v->say_fault = true;
+    return true;
+}
+
 int view_save(struct view_state *v)
 {
     struct err err = {0};
@@ -358,12 +372,15 @@ int view_save(struct view_state *v)
         return ERR_ARG;
     if (v->moved)
         view_edited(v);
+    if (changed_by_others(v))
+        return ERR_CREATE;
     int rc = plumb_exam_save(&v->exam, v->save_path, v->on_disk, &err);
     if (rc != 0) {
         view_fault(v, plumb_path_base(v->save_path), &err);
         return rc;
     }
     v->on_disk = true;
+    v->stamp = view_stamp_of(v->save_path);
     v->saved_at = v->history.at;
     v->journal_due = false;
     view_journal_remove(v->journal_path);

@@ -16,7 +16,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { FILM_W = 240, FILM_H = 320, STEPS_A_SEED = 4000, SEEDS = 4 };
+enum { FILM_W = 240, FILM_H = 320, STEPS_A_SEED = 2500, SEEDS = 4 };
 static const char folder_pattern[] = "/tmp/plumbrule-random-XXXXXX";
 
 static uint32_t next(uint32_t *r)
@@ -277,7 +277,7 @@ static size_t differing(cairo_surface_t *a, cairo_surface_t *b)
 static void what_is_repainted_is_as_if_painted_anew(void **state)
 {
     (void)state;
-    enum { STEPS_PAINTED = 300, COMPARED_EVERY = 12 };
+    enum { STEPS_PAINTED = 240, COMPARED_EVERY = 12 };
     uint32_t r = 4711u;
     struct view_state v;
     struct canvas kept = {0};

@@ -559,6 +559,27 @@ static void unsaved_work_is_found_again(void **state)
     assert_int_equal(access("/tmp/plumbrule-test-view.sheet.json.unsaved", F_OK), -1);
 }
 
+/* A sheet edited as text meanwhile is not written over unseen. */
+static void a_sheet_changed_by_others_is_told(void **state)
+{
+    (void)state;
+    struct view_state v;
+    open_site(&v, true);
+    assert_int_equal(view_save(&v), 0);
+    assert_int_equal(view_save(&v), 0);
+    FILE *f = fopen(v.save_path, "a");
+    assert_non_null(f);
+    fputs("\n", f);
+    fclose(f);
+    assert_int_equal(view_save(&v), ERR_CREATE);
+    assert_true(v.say_fault && strstr(v.say, "another program") != NULL);
+    assert_int_equal(view_save(&v), 0); /* told: the second time it is meant */
+    unlink(v.save_path);
+    assert_int_equal(view_save(&v), 0);
+    unlink(v.save_path);
+    close_site(&v);
+}
+
 static void one_window_a_film(void **state)
 {
     (void)state;
@@ -671,6 +692,7 @@ int main(void)
         cmocka_unit_test(each_key_means_one_thing),
         cmocka_unit_test(closing_asks_once),
         cmocka_unit_test(unsaved_work_is_found_again),
+        cmocka_unit_test(a_sheet_changed_by_others_is_told),
         cmocka_unit_test(one_window_a_film),
         cmocka_unit_test(nothing_overlaps),
         cmocka_unit_test(only_what_changed_is_repainted),
