@@ -282,9 +282,9 @@ static int crest_at(const struct crest_view *v, const struct crest_line *l, doub
 static int find_crest(const struct crest_view *v, struct find_crest *out, struct err *err)
 {
     const struct crest_params *p = &crest_defaults;
-    double step = 0.0, t = 0.0, outward = 0.0, u_t = 0.5 * p->click_px, u;
+    double step = 0.0, t = 0.0, outward = 0.0, u_t = 0.5 * p->click_px, u = 0.0;
     struct crest_line l = {0};
-    struct lane at;
+    struct lane at = {0};
     if (common_crest(v, &l, &step) < p->least_lanes || step < p->least_step)
         return plumb_err_set(err, ERR_NOTFOUND,
                              "no crest edge is to be seen near the point: mark it by hand");

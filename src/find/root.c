@@ -16,7 +16,8 @@ struct root_params {
     double min_seen;       /* share of either side that has to be seen */
     double frame_level;    /* this near to black or white a frame may be */
     double frame_step;     /* levels this near are the same: one and a half steps of 8 bits */
-    double white;          /* level: dentine stays below it, a filled root is covered in part */
+    double white;          /* level: dentine stays below it */
+    double beside_canal;   /* of the half width: dentine is seen there though the canal is filled */
     double strength_share; /* of the other side's typical step is due of each */
     double u_border_mm;    /* the border's systematic part: blur and tone of the film */
 };
@@ -29,6 +30,7 @@ static const struct root_params root_defaults = {.min_length_px = 60.0,
                                                  .frame_level = 0.006,
                                                  .frame_step = 0.006,
                                                  .white = 0.93,
+                                                 .beside_canal = 0.5,
                                                  .strength_share = 0.5,
                                                  .u_border_mm = 0.03};
 
@@ -86,12 +88,16 @@ static void field_find(const struct find_image *im, struct root_grid *g)
     }
 }
 
-/* Does metal, or overexposure, lie over the middle of most of the root? */
+/* Does metal, or overexposure, lie over most of the root, on either side of a filled canal? */
 static bool is_covered(const struct root_grid *g)
 {
     size_t white = 0;
-    for (size_t i = 0; i < ROOT_ROWS; i++)
-        white += (double)g->v[i * g->cols + g->middle] > root_defaults.white;
+    for (size_t i = 0; i < ROOT_ROWS; i++) {
+        const float *middle = g->v + i * g->cols + g->middle;
+        size_t off = (size_t)(root_defaults.beside_canal * g->guess.half[i] / g->dt);
+        double least = fmin((double)middle[0], fmin((double)*(middle - off), (double)middle[off]));
+        white += least > root_defaults.white;
+    }
     return white > ROOT_ROWS / 2;
 }
 
@@ -154,7 +160,7 @@ static int put_side(const struct root_grid *g, int side, const struct root_point
         double t = pts[k].seen ? pts[k].t : sh->middle[k] + sign * sh->half[k];
         to[k].at = root_grid_point(g, pts[k].s, t);
         to[k].seen = pts[k].seen;
-        to[k].u = hypot(border, pts[k].seen ? sh->scale : sqrt(var));
+        to[k].u = hypot(border, pts[k].seen ? sh->scale : root_widening * sqrt(var));
         seen += pts[k].seen;
     }
     out->side[side] = to;

@@ -80,6 +80,9 @@ struct root_shape {
     double scale;                                  /* px: robust standard deviation of a point */
     double cov[2 * ROOT_POINTS][2 * ROOT_POINTS];  /* px^2: of the middles, then the halves */
 };
+/* What its covariance falls short by: points share the texture of the bone, and no root is smooth
+ * to the prior's measure. Of the standard deviations. */
+static const double root_widening = 2.0;
 int root_shape_fit(const struct root_grid *g, struct root_point pts[2][ROOT_POINTS],
                    struct root_shape *out, struct err *err);
 

@@ -3,7 +3,7 @@
  * (IEEE Trans. Inf. Theory 13 (1967) 260) over the offset across the root.
  *
  * What makes a border: just outside lies the ligament space, a dark line about 0.2 mm wide, and
- * inside nothing is as dark for half a millimetre. The step is therefore the darkest level inside
+ * inside nothing is as dark for a millimetre. The step is therefore the darkest level inside
  * less the mean level outside. The outer face of the lamina dura falls off as well, but has the
  * ligament inside; the pulp's wall rises outwards.
  *
@@ -16,6 +16,7 @@
 
 struct trace_params {
     double inner_from_mm, inner_to_mm; /* dentine looked at inside the border */
+    double clear_mm;                   /* no metal so near inside: else its own edge is seen */
     double outer_from_mm, outer_to_mm; /* the ligament space outside it */
     double nearest;              /* of the half width: least distance of a side from the middle */
     double frame_mm;             /* the frame's own edge is blurred so far into the film */
@@ -28,12 +29,13 @@ struct trace_params {
     double guide_mm, guide_cost; /* so far from where it is expected it costs so much */
     double closing_from; /* share of the length: from here on a side does not turn outwards again */
     int reach;           /* columns sideways per row: 37 degrees */
-    double most;         /* a step counts at most so many typical ones: metal */
+    double most;         /* a step counts at most so many typical ones: metal, a socket's wall */
 };
 
 static const struct trace_params trace_defaults = {
     .inner_from_mm = 0.06,
-    .inner_to_mm = 0.5,
+    .inner_to_mm = 0.9,
+    .clear_mm = 0.3,
     .outer_from_mm = 0.03,
     .outer_to_mm = 0.25,
     .nearest = 0.25,
@@ -49,7 +51,7 @@ static const struct trace_params trace_defaults = {
     .guide_cost = 0.8,
     .closing_from = 0.7,
     .reach = 3,
-    .most = 1.5,
+    .most = 1.0,
 };
 
 enum { SMOOTH_ROWS = 5, DARK_STRIDE = 4, STEP_MAX = 512 }; /* columns of a side; the grid has 169 */
@@ -82,13 +84,16 @@ static double step_at(const struct half *h, const struct trace_params *p, double
 {
     ptrdiff_t i0 = (ptrdiff_t)lround(p->inner_from_mm * mm),
               i1 = (ptrdiff_t)lround(p->inner_to_mm * mm),
+              clear = (ptrdiff_t)lround(p->clear_mm * mm),
               o0 = (ptrdiff_t)lround(p->outer_from_mm * mm),
               o1 = (ptrdiff_t)lround(p->outer_to_mm * mm);
     double darkest = tissue.dentine, outside = 0.0;
     for (ptrdiff_t k = i0; k <= i1; k++) {
         double v = level3(h, j - k);
-        if (v > tissue.bright)
+        if (v > tissue.bright && k <= clear)
             return 0.0;
+        if (v > tissue.bright) /* a filled canal */
+            break;
         darkest = fmin(darkest, v);
     }
     for (ptrdiff_t k = o0; k <= o1; k++) {

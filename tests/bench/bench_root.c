@@ -57,7 +57,8 @@ static double share_below(const struct values *v, double limit)
 
 struct tally {
     size_t roots, roots_refused, crests, crests_refused;
-    struct values axis, axis_u, side_mm, side_u, bias_mm, crest_mm, crest_u, crest_far, seconds;
+    struct values axis, axis_u, side_mm, side_u, bias_mm, gap_mm, gap_u, crest_mm, crest_u,
+        crest_far, seconds;
 };
 
 static struct geo_point scatter(struct ph_rng *r, struct geo_point p, double reach)
@@ -73,7 +74,7 @@ static double now(void)
     return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
 }
 
-/* Seen points of one side: signed distance outwards. */
+/* Seen points of one side: signed distance outwards; bridged ones. */
 static void compare_side(const struct find_root *r, int side, const struct geo_point *truth,
                          size_t n, double mm, struct tally *t)
 {
@@ -81,9 +82,12 @@ static void compare_side(const struct find_root *r, int side, const struct geo_p
         const struct find_edge_point *p = &r->side[side][i];
         struct geo_point at;
         size_t seg;
-        if (!p->seen)
-            continue;
         double d = plumb_geo_polyline_nearest(truth, n, p->at, &at, &seg);
+        if (!p->seen) {
+            add(&t->gap_mm, d * mm);
+            add(&t->gap_u, d / p->u);
+            continue;
+        }
         struct geo_point out = geo_perp(geo_sub(truth[n - 1], truth[0]));
         double sign =
             geo_dot(geo_sub(p->at, at), out) * (side == 0 ? 1.0 : -1.0) > 0.0 ? 1.0 : -1.0;
@@ -131,39 +135,13 @@ static void root_case(const struct film *film, const struct phantom_tooth_truth 
     plumb_find_root_release(&r);
 }
 
-/*
- * The crest as the film shows it: the crest line is drawn in the bone's plane, the root in its own,
- * and a beam that is not square to the film moves them against each other by up to 0.3 mm. Halving
- * along the ligament's border of the near root until its shadow lies on the crest line's.
- */
-static struct geo_point shown_crest(const struct phantom_params *p, enum phantom_which which)
-{
-    const struct phantom_tooth *t = &p->tooth[which];
-    struct ph_view v = ph_view_of(p);
-    double near = (which == PHANTOM_MESIAL) == p->mesial_left ? 1.0 : -1.0;
-    double lo = 0.0, hi = t->root_mm, middle, half;
-    struct geo_point px = {0.0, 0.0};
-    for (int i = 0; i < 50; i++) {
-        double along = 0.5 * (lo + hi);
-        ph_root_section(t, t->roots == 2 && near > 0.0 ? 1 : 0, along, &middle, &half);
-        struct geo_point w = ph_tooth_world(t, along, middle + near * (half + p->bone.ligament_mm));
-        px = ph_project(&v, (struct vec3){w.x, w.y, t->z_mm});
-        struct geo_point q = ph_unproject(&v, px, p->bone.z_mm);
-        if (q.y < ph_crest_y(p, q.x))
-            lo = along;
-        else
-            hi = along;
-    }
-    return ph_turn_point(&p->detector, px);
-}
-
 static void crest_case(const struct film *film, const struct phantom_truth *truth,
-                       const struct phantom_tooth_truth *tt, struct geo_point crest,
-                       struct ph_rng *rng, struct tally *t, const char *name)
+                       const struct phantom_tooth_truth *tt, struct ph_rng *rng, struct tally *t,
+                       const char *name)
 {
     struct find_crest c;
     struct err err = {0};
-    struct geo_point rough = scatter(rng, crest, crest_off_px);
+    struct geo_point rough = scatter(rng, tt->crest, crest_off_px);
     if (!tt->present || tt->crest_hidden || !in_film(film, rough))
         return;
     t->crests++;
@@ -173,7 +151,7 @@ static void crest_case(const struct film *film, const struct phantom_truth *trut
             printf("%s: %s\n", name, err.text);
         return;
     }
-    struct geo_point d = geo_sub(c.at, crest);
+    struct geo_point d = geo_sub(c.at, tt->crest);
     double along = geo_dot(d, truth->apical);
     add(&t->crest_mm, fabs(along) * tt->mm_per_px);
     add(&t->crest_u, fabs(along) / c.u);
@@ -196,14 +174,14 @@ static void one_film(enum phantom_style style, uint64_t seed, struct tally *t)
         exit(70);
     }
     ph_rng_seed(&rng, seed + 977);
+    phantom_truth_seen(&p, &ph.truth);
     const struct phantom_tooth_truth *tooth[2] = {&ph.truth.mesial, &ph.truth.distal};
     for (int k = 0; k < 2; k++) {
         char name[64];
         snprintf(name, sizeof name, "%d %llu %s", (int)style, (unsigned long long)seed,
                  k == 0 ? "mesial" : "distal");
         root_case(&film, tooth[k], &rng, t, name);
-        crest_case(&film, &ph.truth, tooth[k],
-                   shown_crest(&p, k == 0 ? PHANTOM_MESIAL : PHANTOM_DISTAL), &rng, t, name);
+        crest_case(&film, &ph.truth, tooth[k], &rng, t, name);
     }
     free(film.grey);
     phantom_release(&ph);
@@ -225,6 +203,8 @@ static void print_tally(const char *style, struct tally *t)
     printf("         side points %zu: median %.3f p95 %.3f mm, bias %.3f mm, in U95 %.1f %%\n",
            t->side_mm.n, quantile(&t->side_mm, 0.5), quantile(&t->side_mm, 0.95),
            quantile(&t->bias_mm, 0.5), share_below(&t->side_u, 2.0));
+    printf("         bridged points %zu: median %.3f p95 %.3f mm, in U95 %.1f %%\n", t->gap_mm.n,
+           quantile(&t->gap_mm, 0.5), quantile(&t->gap_mm, 0.95), share_below(&t->gap_u, 2.0));
     printf("         crests %zu refused %.1f %% | along: median %.3f p95 %.3f mm, within 0.1 mm "
            "%.1f %%, in U95 %.1f %%; in all: median %.3f mm\n",
            t->crests, percent(t->crests_refused, t->crests), quantile(&t->crest_mm, 0.5),
@@ -234,8 +214,9 @@ static void print_tally(const char *style, struct tally *t)
 
 static void release(struct tally *t)
 {
-    struct values *v[] = {&t->axis,     &t->axis_u,  &t->side_mm,   &t->side_u, &t->bias_mm,
-                          &t->crest_mm, &t->crest_u, &t->crest_far, &t->seconds};
+    struct values *v[] = {&t->axis,    &t->axis_u,    &t->side_mm, &t->side_u,
+                          &t->bias_mm, &t->gap_mm,    &t->gap_u,   &t->crest_mm,
+                          &t->crest_u, &t->crest_far, &t->seconds};
     for (size_t i = 0; i < sizeof v / sizeof v[0]; i++)
         free(v[i]->at);
 }

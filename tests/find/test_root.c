@@ -100,6 +100,37 @@ static void sides_lie_on_the_border(void **state)
     release(&ph, &film);
 }
 
+/* White over the root's middle: a filled canal does not hide the
+ * sides; metal as wide as the root does. */
+static void filled_and_covered(void **state)
+{
+    (void)state;
+    static const double half_px[] = {14.0, 60.0};
+    for (size_t i = 0; i < 2; i++) {
+        struct phantom ph;
+        struct film film;
+        plain(&ph, &film, false, 0);
+        const struct phantom_tooth_truth *t = &ph.truth.mesial;
+        struct geo_point rod[2] = {t->chord[0], geo_mix(t->chord[0], t->chord[1], 0.85)};
+        for (size_t k = 0; k < film.width * film.height; k++) {
+            struct geo_point p = {(double)(k % film.width), (double)(k / film.width)}, at;
+            if (plumb_geo_polyline_nearest(rod, 2, p, &at, NULL) < half_px[i])
+                film.grey[k] = 65000;
+        }
+        struct find_root r;
+        struct err err = {0};
+        int rc = find(&film, t, (struct geo_point){3, 2}, (struct geo_point){-2, 3}, &r, &err);
+        assert_int_equal(rc, i == 0 ? 0 : ERR_ILLPOSED);
+        if (i == 0) {
+            assert_true(off_axis(&r, t) < 0.4 * rad);
+            assert_true(r.seen[0] > 0.8 && r.seen[1] > 0.8);
+        } else
+            assert_non_null(strstr(err.text, "metal"));
+        plumb_find_root_release(&r);
+        release(&ph, &film);
+    }
+}
+
 /* The far side of a molar's root is hidden by the trunk above the furcation. */
 static void trunk_is_a_gap(void **state)
 {
@@ -282,6 +313,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(axis_from_rough_points),
         cmocka_unit_test(sides_lie_on_the_border),
+        cmocka_unit_test(filled_and_covered),
         cmocka_unit_test(trunk_is_a_gap),
         cmocka_unit_test(turned_film),
         cmocka_unit_test(inverted_film),
