@@ -8,6 +8,7 @@
 
 static const double rad = 3.14159265358979323846 / 180.0;
 static const double film_px = 3000.0;
+static const double steep_share = 0.1, steep_deg[2] = {32.0, 40.0};
 
 static double spread(struct unc_rng *r, double lo, double hi)
 {
@@ -68,7 +69,11 @@ static double spoil(struct unc_rng *r, const struct meas_config *c, const struct
         m->y = middle + (m->y - middle) * big + u * plumb_unc_rng_normal(r);
         m->sd = u;
     }
-    double lean = c->lean.u_mm * rad * plumb_unc_rng_normal(r);
+    /* as usual, or so that nobody could miss it: then the gauge along the pin is out of the scale
+     */
+    bool steep = plumb_unc_rng_uniform(r) < steep_share;
+    double lean = rad * (steep ? spread(r, steep_deg[0], steep_deg[1])
+                               : c->lean.u_mm * plumb_unc_rng_normal(r));
     s->gauge[0].mm = s->gauge[0].mm / cos(lean) + c->gauge_size.u_mm * plumb_unc_rng_normal(r);
     s->gauge[1].mm += c->gauge_size.u_mm * plumb_unc_rng_normal(r);
     s->site.age_years = round(s->site.age_years);
@@ -100,6 +105,20 @@ void coverage_count(struct coverage *c, const char *name, const struct meas_quan
     row->n_z += 1.0;
     row->sum_z += z;
     row->sum_z2 += z * z;
+}
+
+/* The quantity, and what it is along a pin whose lean is known. */
+static void compare(struct coverage *c, const struct meas_result *r, const struct site_value *truth,
+                    double lean_deg)
+{
+    char corrected[MEAS_ID];
+    snprintf(corrected, sizeof corrected, "%.28s.corrected", truth->id);
+    const struct meas_quantity *q = plumb_meas_find(r, truth->id);
+    const struct meas_quantity *along = plumb_meas_find(r, corrected);
+    if (q != NULL)
+        coverage_count(c, q->id, q, truth->value);
+    if (along != NULL)
+        coverage_count(c, along->id, along, truth->value / cos(lean_deg * rad));
 }
 
 void coverage_add(struct coverage *to, const struct coverage *from)
@@ -148,17 +167,14 @@ int coverage_run(size_t trials, uint64_t seed, struct coverage *out, struct err 
         struct meas_film film = {.width = (size_t)film_px, .height = (size_t)film_px};
         rc = plumb_meas_run(&sheet, &film, &config, &r, err);
         size_t n = site_truth(&s, truth);
-        for (size_t i = 0; rc == 0 && i < n; i++) {
-            const struct meas_quantity *q = plumb_meas_find(&r, truth[i].id);
-            if (q != NULL)
-                coverage_count(out, q->id, q, truth[i].value);
-        }
+        for (size_t i = 0; rc == 0 && i < n; i++)
+            compare(out, &r, &truth[i], lean_deg);
         const struct meas_quantity *k = rc == 0 ? plumb_meas_find(&r, "scale") : NULL;
         if (k != NULL)
             coverage_count(out, k->id, k, p.mm_per_px);
         const struct meas_quantity *t = rc == 0 ? plumb_meas_find(&r, "tilt") : NULL;
         if (t != NULL)
-            coverage_count(out, t->id, t, lean_deg);
+            coverage_count(out, t->below_only ? "tilt, bound only" : t->id, t, lean_deg);
         plumb_meas_result_release(&r);
         plumb_sheet_release(&sheet);
     }

@@ -336,7 +336,9 @@ static void compare_scale(struct study *s)
     compare(s, "scale", "scale", s->truth.mm_per_px);
     if (!p->has_shoulder)
         return;
-    compare(s, "tilt", "tilt", deg * acos(fmin(ratio, 1.0)));
+    const struct meas_quantity *q = plumb_meas_find(&s->e.result, "tilt");
+    compare(s, "tilt", q != NULL && q->below_only ? "tilt, bound only" : "tilt",
+            deg * acos(fmin(ratio, 1.0)));
     static const char *const stem[] = {"level", "stop", "depth"};
     for (size_t i = 0; i < 6; i++) {
         char id[MEAS_ID], corrected[2 * MEAS_ID];

@@ -268,7 +268,9 @@ size_t site_truth(const struct site *s, struct site_value e[SITE_VALUES])
     E("fracture.mesial", geo_dot(geo_sub(s->fracture[0], s->crest[0]), axis));
     E("fracture.distal", geo_dot(geo_sub(s->fracture[1], s->crest[1]), axis));
     E("sound.mesial", geo_dot(geo_sub(s->crest[0], s->fracture[0]), axis));
+    E("sound.distal", geo_dot(geo_sub(s->crest[1], s->fracture[1]), axis));
     E("rbl_pct.mesial", 100.0 * e[12].value / e[14].value);
+    E("rbl_pct.distal", 100.0 * e[13].value / e[15].value);
     E("space.apical", space_along_m(s, s->plan_length));
     E("turn.shoulder", geo_dot(tip, m));
     E("plan.clearance.mesial", side_clearance(s, 0, s->plan_width, s->plan_length));
