@@ -313,8 +313,6 @@ void view_measure(struct view_state *v);
 bool view_idle(struct view_state *v);
 /* The finder has come back with a sheet. */
 void view_found(struct view_state *v, const struct sheet *found, size_t n_pins);
-/* One line: what the next click will place. */
-void view_foot_words(const struct view_state *v, char out[320]);
 /* Gauges whose sizes are known and whose ends are not; returns how many. */
 size_t view_gauges_open(const struct sheet *s, struct exam_gauge out[SHEET_GAUGES]);
 
@@ -397,6 +395,12 @@ extern const struct view_help view_help[];
 extern const size_t view_n_help;
 
 void view_do(struct view_state *v, enum view_command c, int argument, unsigned modifiers);
+/* To the next needed step, if there is one. */
+void view_go_on(struct view_state *v);
+
+/* --- view_typing.c -------------------------------------------------------------------------------
+ */
+
 /* A key of the open question or choice; true when it was taken. */
 bool view_type_key(struct view_state *v, const char *keysym, unsigned modifiers);
 void view_type_text(struct view_state *v, const char *utf8, size_t len);
@@ -422,6 +426,11 @@ void view_leave(struct view_state *v);
 void view_place(struct view_state *v, struct geo_point film);
 /* The handle under a window point: its path into name; false for none. */
 bool view_hit(const struct view_state *v, struct geo_point at, char name[VIEW_NAME]);
+
+/* --- view_foot.c: one line, what the next click or key does --------------------------------------
+ */
+
+void view_foot_words(const struct view_state *v, char out[320]);
 
 /* --- view_scene.c, view_scene_column.c: what is on the screen
  * -------------------------------------- */
