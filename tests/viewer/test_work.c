@@ -277,6 +277,55 @@ static void clicks_place_what_the_foot_names(void **state)
     close_site(&v);
 }
 
+/* Moves the keyboard's cross as a person would, in far, near and fine steps, and places. */
+static void place_by_keys(struct view_state *v, double x, double y)
+{
+    static const unsigned modifiers[] = {VIEW_CTRL, 0, VIEW_SHIFT};
+    static const double size[] = {20.0, 1.0, 0.1};
+    view_do(v, CMD_MOVE, GO_LEFT, VIEW_SHIFT);
+    for (int k = 0; k < 3; k++)
+        for (int n = 0; n < 1000; n++) {
+            double dx = x - v->cross.x, dy = y - v->cross.y;
+            if (fabs(dx) < size[k] && fabs(dy) < size[k])
+                break;
+            enum view_direction way = fabs(dx) >= size[k] ? (dx > 0.0 ? GO_RIGHT : GO_LEFT)
+                                      : dy > 0.0          ? GO_DOWN
+                                                          : GO_UP;
+            view_do(v, CMD_MOVE, (int)way, modifiers[k]);
+        }
+    view_do(v, CMD_PLACE, 0, 0);
+}
+
+static void all_of_it_from_the_keyboard(void **state)
+{
+    (void)state;
+    struct view_state v;
+    open_site(&v, false);
+    type(&v, "35");
+    type(&v, "12");
+    type(&v, "");
+    view_step_go(&v, STEP_PIN);
+    place_by_keys(&v, 1500.0, 1000.0);
+    place_by_keys(&v, 1500.0, 1600.0);
+    const struct sheet *s = &v.exam.sheet;
+    assert_true(fabs(s->pin.shoulder.x - 1500.0) < 0.2 && fabs(s->pin.tip.y - 1600.0) < 0.2);
+    view_step_go(&v, STEP_ROOT_DISTAL);
+    place_by_keys(&v, 1900.0, 1000.0);
+    place_by_keys(&v, 1890.0, 1700.0);
+    assert_true(s->side[DISTAL].axis[0].set && s->side[DISTAL].apex.set);
+    view_step_go(&v, STEP_CREST_DISTAL);
+    place_by_keys(&v, 1850.0, 1100.0);
+    assert_true(s->side[DISTAL].crest.set);
+    for (int i = 0; i < 20 && strcmp(v.selected, "distal.crest") != 0; i++)
+        view_do(&v, CMD_NEXT_MARK, 0, 0);
+    double y = s->side[DISTAL].crest.y;
+    view_do(&v, CMD_MOVE, GO_DOWN, 0);
+    assert_true(s->side[DISTAL].crest.y == y + 1.0);
+    view_do(&v, CMD_DELETE, 0, 0);
+    assert_false(s->side[DISTAL].crest.set);
+    close_site(&v);
+}
+
 static void bound_is_a_row_of_clicks(void **state)
 {
     (void)state;
@@ -681,6 +730,7 @@ int main(void)
         cmocka_unit_test(steps_follow_the_sheet),
         cmocka_unit_test(needed_steps_are_left_out_on_purpose_only),
         cmocka_unit_test(clicks_place_what_the_foot_names),
+        cmocka_unit_test(all_of_it_from_the_keyboard),
         cmocka_unit_test(bound_is_a_row_of_clicks),
         cmocka_unit_test(marks_are_dragged_nudged_deleted_and_brought_back),
         cmocka_unit_test(traced_side_is_moved_and_cut),
