@@ -4,6 +4,7 @@
 #include "plumbrule/measure.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* A trailing * stands for the side, the bound's number or the pins' numbers, which goes where %s
@@ -157,6 +158,8 @@ static const char *tail_words(const char *tail)
     return tail;
 }
 
+enum { NUMBER_MOST = 99 }; /* no list is as long */
+
 /* "gauges[0].ends" -> "gauge 1's ends"; false: no such list. */
 static bool element_words(const char *path, char out[96])
 {
@@ -164,18 +167,20 @@ static bool element_words(const char *path, char out[96])
         const char *list, *word;
         int first; /* number of the first element */
     } lists[] = {{"gauges", "gauge", 1}, {"bounds", "bound", 1}, {"pins", "pin", 2}};
-    int i, n = 0;
-    char list[8];
-    if (sscanf(path, "%7[a-z][%d]%n", list, &i, &n) != 2 || n == 0 || i < 0 || i > 99)
-        return false;
     for (size_t k = 0; k < sizeof lists / sizeof lists[0]; k++) {
-        if (strcmp(list, lists[k].list) != 0)
+        size_t n = strlen(lists[k].list);
+        if (strncmp(path, lists[k].list, n) != 0 || path[n] != '[')
             continue;
-        if (path[n] == ' ')
-            snprintf(out, 96, "%s", tail_words(path + n));
+        char *end;
+        long i = strtol(path + n + 1, &end, 10);
+        if (*end != ']' || i < 0 || i > NUMBER_MOST)
+            return false;
+        end++;
+        if (*end == ' ')
+            snprintf(out, 96, "%s", tail_words(end));
         else
-            snprintf(out, 96, "%s %d's %s", lists[k].word, i + lists[k].first,
-                     tail_words(path + n + (path[n] == '.')));
+            snprintf(out, 96, "%s %ld's %s", lists[k].word, i + lists[k].first,
+                     tail_words(end + (*end == '.')));
         return true;
     }
     return false;

@@ -9,6 +9,7 @@
 #include "record/record_internal.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 static const double lane_em = 1.0;        /* between parallel lines */
@@ -276,14 +277,27 @@ static const struct mark *pin_mark(const struct sheet *s, int number, bool tip)
     return tip ? &p->tip : &p->shoulder;
 }
 
+/* The pins' numbers at the end of a key like "pins.tip.1-2". */
+static bool pair_in(const char *key, int *first, int *second)
+{
+    const char *last = strrchr(key, '.');
+    char *end;
+    if (last == NULL)
+        return false;
+    *first = (int)strtol(last + 1, &end, 10);
+    if (*end != '-')
+        return false;
+    *second = (int)strtol(end + 1, &end, 10);
+    return *end == '\0' && *first >= 1 && *second > *first && *second <= SHEET_PINS + 1;
+}
+
 /* How much deeper one pin's tip or shoulder is: a line half way between both pins. */
 static bool make_between(const struct exam *e, double em, const struct lines *lines,
                          struct dimension *d)
 {
     int first, second;
     bool tip = starts(d->key, "pins.tip.");
-    if ((!tip && !starts(d->key, "pins.shoulder.")) ||
-        sscanf(strrchr(d->key, '.'), ".%d-%d", &first, &second) != 2 ||
+    if ((!tip && !starts(d->key, "pins.shoulder.")) || !pair_in(d->key, &first, &second) ||
         !segment_find(&e->result, d->key, &d->a, &d->b))
         return false;
     const struct mark *m = pin_mark(&e->sheet, first, tip);
@@ -337,8 +351,7 @@ static bool make_pins_angle(const struct exam *e, double em, struct dimension *d
 {
     char axis[MEAS_ID];
     int first, second;
-    if (!starts(d->key, "pins.angle.") ||
-        sscanf(strrchr(d->key, '.'), ".%d-%d", &first, &second) != 2)
+    if (!starts(d->key, "pins.angle.") || !pair_in(d->key, &first, &second))
         return false;
     snprintf(axis, sizeof axis, "axis.pins.%d", second);
     struct angle_place place = {d->key, axis, false};
