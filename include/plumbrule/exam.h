@@ -59,6 +59,10 @@ int plumb_exam_propose(struct exam *e, const struct exam_gauge *gauges, size_t n
 /* Root sides and axis of one neighbour from two rough points; crest from one. */
 int plumb_exam_propose_root(struct exam *e, enum sheet_side side, double crown_x, double crown_y,
                             double apex_x, double apex_y, struct err *err);
+/* Of a tooth with two roots: sides and apex of the one that faces the site, and as the tooth's axis
+ * the bisector of both. Each root as x and y of its crown end, then of its apex, px. */
+int plumb_exam_propose_two_roots(struct exam *e, enum sheet_side side, const double near[4],
+                                 const double other[4], struct err *err);
 int plumb_exam_propose_crest(struct exam *e, enum sheet_side side, double x, double y,
                              struct err *err);
 /* Before a file is written over: keeps what is there as PATH.old, whole or not at all. Nothing

@@ -7,6 +7,7 @@
 
 enum { CLI_MARKS = 64, CLI_SEEN = 8 };
 
+enum { ROOTS = 2 };
 struct cli_options {
     struct exam_options exam;
     bool json, csv, missing, budget, worksheet, legend, force;
@@ -21,8 +22,9 @@ struct cli_options {
     size_t n_marks, n_bounds, n_seen;
     struct exam_gauge gauge[SHEET_GAUGES];
     size_t n_gauges;
-    bool has_root[SIDES], has_crest[SIDES], has_pin;
-    double root[SIDES][4], crest[SIDES][2], pin[2];
+    bool has_crest[SIDES], has_pin;
+    int n_roots[SIDES]; /* of a tooth: the one that faces the site, then its other one */
+    double root[SIDES][ROOTS][4], crest[SIDES][2], pin[2];
     size_t n_inputs; /* files named on the command line */
 };
 

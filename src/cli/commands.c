@@ -141,6 +141,17 @@ int cli_pin(const struct cli_options *o, const char *path, struct buf *out, stru
 /* --- start
  * ----------------------------------------------------------------------------------------- */
 
+static int propose_roots(const struct cli_options *o, struct exam *e, enum sheet_side side,
+                         struct err *err)
+{
+    const double *r = o->root[side][0];
+    if (o->n_roots[side] == 0)
+        return 0;
+    if (o->n_roots[side] == 1)
+        return plumb_exam_propose_root(e, side, r[0], r[1], r[2], r[3], err);
+    return plumb_exam_propose_two_roots(e, side, r, o->root[side][1], err);
+}
+
 /* A side that is not to be seen is no error of the film: told, and left to the hand. */
 static void propose_sides(const struct cli_options *o, struct exam *e, struct sheet_notes *say)
 {
@@ -148,8 +159,8 @@ static void propose_sides(const struct cli_options *o, struct exam *e, struct sh
     struct err why;
     for (int i = 0; i < SIDES; i++) {
         enum sheet_side side = (enum sheet_side)i;
-        const double *r = o->root[i], *c = o->crest[i];
-        if (o->has_root[i] && plumb_exam_propose_root(e, side, r[0], r[1], r[2], r[3], &why) != 0)
+        const double *c = o->crest[i];
+        if (propose_roots(o, e, side, &why) != 0)
             plumb_sheet_notes_add(say, "%s root: %s", word[i], why.text);
         if (o->has_crest[i] && plumb_exam_propose_crest(e, side, c[0], c[1], &why) != 0)
             plumb_sheet_notes_add(say, "%s crest: %s", word[i], why.text);

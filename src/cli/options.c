@@ -289,8 +289,8 @@ static int read_place_option(int opt, const char *v, struct cli_options *o)
     }
     int side = opt == OPT_DISTAL_ROOT || opt == OPT_DISTAL_CREST ? DISTAL : MESIAL;
     if (opt == OPT_MESIAL_ROOT || opt == OPT_DISTAL_ROOT) {
-        o->has_root[side] = true;
-        return read_numbers(side == MESIAL ? "mesial-root" : "distal-root", v, o->root[side], 4);
+        int k = o->n_roots[side] < ROOTS ? o->n_roots[side]++ : ROOTS - 1; /* the last one holds */
+        return read_numbers(side == MESIAL ? "mesial-root" : "distal-root", v, o->root[side][k], 4);
     }
     o->has_crest[side] = true;
     return read_numbers(side == MESIAL ? "mesial-crest" : "distal-crest", v, o->crest[side], 2);

@@ -238,11 +238,12 @@ static struct geo_point rough_apex(const struct find_root *root, struct geo_poin
     return geo_add(end, geo_mul(root->midline.dir, deeper));
 }
 
-int plumb_exam_propose_root(struct exam *e, enum sheet_side side, double crown_x, double crown_y,
-                            double apex_x, double apex_y, struct err *err)
+/* The root's sides and apex into the sheet; its mid-line to the caller. An axis found before, of
+ * whatever roots, goes. */
+static int put_root(struct exam *e, enum sheet_side side, struct geo_point crown,
+                    struct geo_point apex, struct geo_line *midline, struct err *err)
 {
     struct find_root root;
-    struct geo_point crown = {crown_x, crown_y}, apex = {apex_x, apex_y};
     int rc = plumb_find_root(&e->film, crown, apex, &root, err);
     if (rc != 0)
         return rc;
@@ -258,6 +259,49 @@ int plumb_exam_propose_root(struct exam *e, enum sheet_side side, double crown_x
         rc = put_path(&nb->far, root.side[1 - near], root.n[1 - near], err);
     if (rc == 0)
         put(&nb->apex, rough_apex(&root, apex), rough_click_u_px);
+    for (int k = 0; rc == 0 && k < 2; k++)
+        if (nb->axis[k].by == MARK_FOUND)
+            nb->axis[k] = (struct mark){0};
+    *midline = root.midline;
+    plumb_find_root_release(&root);
+    return rc;
+}
+
+int plumb_exam_propose_root(struct exam *e, enum sheet_side side, double crown_x, double crown_y,
+                            double apex_x, double apex_y, struct err *err)
+{
+    struct geo_point crown = {crown_x, crown_y}, apex = {apex_x, apex_y};
+    struct geo_line midline;
+    int rc = put_root(e, side, crown, apex, &midline, err);
+    return rc != 0 ? rc : plumb_exam_measure(e, err);
+}
+
+/* The line as two points whose errors across it are independent, as find.h gives a pin's; not
+ * beside one that a hand has placed. */
+static void put_axis(struct mark axis[2], const struct geo_line *l, double length)
+{
+    for (int k = 0; k < 2; k++)
+        if (axis[k].set && axis[k].by != MARK_FOUND)
+            return;
+    double h = fmin(0.5 * length, l->u_offset / l->u_angle), u = sqrt(2.0) * h * l->u_angle;
+    put(&axis[0], plumb_geo_on(l, -h), u);
+    put(&axis[1], plumb_geo_on(l, h), u);
+}
+
+int plumb_exam_propose_two_roots(struct exam *e, enum sheet_side side, const double near[4],
+                                 const double other[4], struct err *err)
+{
+    struct geo_point crown[2] = {{near[0], near[1]}, {other[0], other[1]}};
+    struct geo_point apex[2] = {{near[2], near[3]}, {other[2], other[3]}};
+    struct find_root root = {0};
+    struct geo_line midline;
+    int rc = put_root(e, side, crown[0], apex[0], &midline, err);
+    if (rc == 0)
+        rc = plumb_find_root(&e->film, crown[1], apex[1], &root, err);
+    if (rc == 0) {
+        struct geo_line axis = plumb_geo_bisector(&midline, &root.midline);
+        put_axis(e->sheet.side[side].axis, &axis, geo_dist(crown[0], apex[0]));
+    }
     plumb_find_root_release(&root);
     return rc != 0 ? rc : plumb_exam_measure(e, err);
 }

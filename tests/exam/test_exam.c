@@ -15,6 +15,7 @@
 #include <unistd.h>
 
 #include "plumbrule/exam.h"
+#include "plumbrule/find.h"
 
 static const char film_path[] = "demo-images/first-drill.tif";
 static const struct geo_point true_tip = {466.33, 871.64};
@@ -177,6 +178,45 @@ static void rough_clicks_place_root_and_crest(void **state)
     plumb_exam_release(&e);
 }
 
+static struct geo_point root_direction(const struct exam *e, const double c[4])
+{
+    struct find_root r;
+    struct err err = {0};
+    struct geo_point crown = {c[0], c[1]}, apex = {c[2], c[3]};
+    assert_int_equal(plumb_find_root(&e->film, crown, apex, &r, &err), 0);
+    struct geo_point dir = r.midline.dir;
+    plumb_find_root_release(&r);
+    return dir;
+}
+
+/* Of two roots the axis halves the angle between them (two single roots stand for those of a
+ * molar); the sides are those of the first. One root again, and the bisector goes; an axis placed
+ * by hand stays. */
+static void two_roots_give_their_bisector(void **state)
+{
+    (void)state;
+    static const double near[4] = {193.0, 348.0, 273.0, 892.0}, other[4] = {765, 350, 810, 900};
+    struct exam e;
+    struct err err = {0};
+    open_film(&e);
+    propose(&e);
+    const struct sheet_neighbour *nb = &e.sheet.side[MESIAL];
+    assert_int_equal(plumb_exam_propose_two_roots(&e, MESIAL, near, other, &err), 0);
+    struct geo_point axis = {nb->axis[1].x - nb->axis[0].x, nb->axis[1].y - nb->axis[0].y};
+    double a = plumb_geo_angle(axis, root_direction(&e, near));
+    double b = plumb_geo_angle(axis, root_direction(&e, other));
+    assert_true(fabs(a) > 0.02 && fabs(a + b) < 1e-4);
+    assert_true(nb->axis[0].by == MARK_FOUND && nb->axis[0].sd > 0.1);
+    assert_true(nb->near.at[0].x < 500.0);
+    assert_int_equal(plumb_exam_propose_root(&e, MESIAL, near[0], near[1], near[2], near[3], &err),
+                     0);
+    assert_false(nb->axis[0].set || nb->axis[1].set);
+    e.sheet.side[MESIAL].axis[0] = (struct mark){.set = true, .x = 200.0, .y = 350.0};
+    assert_int_equal(plumb_exam_propose_two_roots(&e, MESIAL, near, other, &err), 0);
+    assert_true(nb->axis[0].x == 200.0 && !nb->axis[1].set);
+    plumb_exam_release(&e);
+}
+
 static void a_sheet_knows_its_film(void **state)
 {
     (void)state;
@@ -233,6 +273,7 @@ int main(void)
         cmocka_unit_test(sides_end_with_the_pin),
         cmocka_unit_test(what_a_hand_has_set_stays),
         cmocka_unit_test(rough_clicks_place_root_and_crest),
+        cmocka_unit_test(two_roots_give_their_bisector),
         cmocka_unit_test(a_sheet_knows_its_film),
         cmocka_unit_test(faults_leave_nothing_behind),
     };
