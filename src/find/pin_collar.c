@@ -33,7 +33,7 @@ static const double collar_least = 1.12;  /* radii: a collar stands out by so mu
 static const double collar_room = 0.6;    /* widths from the film's edge */
 static const double collar_sure = 0.05;   /* widths: a less certain face is none */
 static const double most_lean = 0.35;     /* sin of 20 degrees */
-static const double shoulder_shift = 0.8; /* as the gain of a flat tip (pin_ends.c) */
+static const double shoulder_shift = 1.1; /* as the gain of a flat tip (pin_ends.c) */
 
 enum { COLUMNS = 24, COLUMNS_MIN = 6 };
 
