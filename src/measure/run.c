@@ -438,12 +438,19 @@ static void floor_loss(const struct meas_result *out, const struct scene *sc, co
     }
 }
 
+/* No number without its uncertainty: at the edge of what can be measured, where a mark's scatter
+ * leaves nothing to measure, there is no derivative. The lean has an interval of its own. */
+static bool can_be_stated(const struct slot *slot, const struct unc_value *v)
+{
+    return !isnan(v->value) && (isfinite(v->u) || strcmp(slot->id, "tilt") == 0);
+}
+
 static void collect(const struct run *r, const struct unc_value *v, const struct unc_value *mc,
                     const double *jac, struct meas_result *out)
 {
     size_t n = r->in.n;
     for (size_t i = 0; i < r->n_slots; i++) {
-        if (isnan(v[i].value)) {
+        if (!can_be_stated(&r->slot[i], &v[i])) {
             slot_lacks(&r->slot[i], &r->scene, &out->missing[out->n_missing++]);
             continue;
         }
