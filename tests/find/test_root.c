@@ -131,6 +131,35 @@ static void filled_and_covered(void **state)
     }
 }
 
+/* Metal or a white frame on either side, leaning against the root, does not make the film an
+ * inverted one, whose root its edges would be. */
+static void between_white(void **state)
+{
+    (void)state;
+    struct phantom ph;
+    struct film film;
+    plain(&ph, &film, false, 0);
+    const struct phantom_tooth_truth *t = &ph.truth.mesial;
+    double length = geo_dist(t->chord[0], t->chord[1]);
+    struct geo_point dir = geo_unit(geo_sub(t->chord[1], t->chord[0])), across = geo_perp(dir);
+    for (size_t k = 0; k < film.width * film.height; k++) {
+        struct geo_point p = {(double)(k % film.width), (double)(k / film.width)};
+        struct geo_point off = geo_sub(p, t->chord[0]);
+        if (fabs(geo_dot(off, across)) > 0.22 * length)
+            film.grey[k] = 60000;
+    }
+    struct find_root r;
+    struct err err = {0};
+    int rc = find(&film, t, (struct geo_point){3, 2}, (struct geo_point){-2, 3}, &r, &err);
+    assert_int_equal(rc, 0);
+    assert_true(off_axis(&r, t) < 3.0 * r.midline.u_angle);
+    double d = plumb_geo_polyline_nearest(t->near, PHANTOM_SIDE, r.side[0][10].at, NULL, NULL);
+    double e = plumb_geo_polyline_nearest(t->near, PHANTOM_SIDE, r.side[1][10].at, NULL, NULL);
+    assert_true(fmin(d, e) < 5.0);
+    plumb_find_root_release(&r);
+    release(&ph, &film);
+}
+
 /* The far side of a molar's root is hidden by the trunk above the furcation. */
 static void trunk_is_a_gap(void **state)
 {
@@ -314,6 +343,7 @@ int main(void)
         cmocka_unit_test(axis_from_rough_points),
         cmocka_unit_test(sides_lie_on_the_border),
         cmocka_unit_test(filled_and_covered),
+        cmocka_unit_test(between_white),
         cmocka_unit_test(trunk_is_a_gap),
         cmocka_unit_test(turned_film),
         cmocka_unit_test(inverted_film),
