@@ -14,6 +14,7 @@ static const struct pin_params defaults = {.small_side = 480,
                                            .n_coarse = 24,
                                            .n_fine = 8};
 static const double hopeless = 0.01; /* first opinion below which nothing is measured */
+static const double sure = 0.9; /* a pin so likely of one polarity: the other is not searched */
 static const double squat_aspect = 0.8;
 /* Standard uncertainty of an end's own shift: a share of it, and what the model leaves out, as a
  * share of the width (study on phantoms, see pin_ends.c). */
@@ -101,12 +102,12 @@ static void fill_pin(const struct pin_body *b, const struct pin_ends *e, struct 
     pin_width_fit(b, &out->width, &out->u_width);
     fill_axis(b, 0.5 * (s1 - s0), out);
     fill_ends(b, e, out);
-    /* A run of edge rows may stop early, start late, or go on where the tip rounds off. */
-    double top = e->has_shoulder ? plumb_geo_along(&st->line, out->shoulder) : s0;
+    /* The run of edge rows may stop early, start late, or go on where the tip rounds off. */
+    double top = e->has_shoulder ? plumb_geo_along(&st->line, out->shoulder) : e->top;
     double end = plumb_geo_along(&st->line, out->tip) - tip_share[out->tip_shape] * out->width;
     fill_flanks(b, top, fmax(top, end), out);
-    out->length =
-        geo_dot(geo_sub(out->tip, e->has_shoulder ? out->shoulder : on_axis(b, s0)), b->axis.dir);
+    out->length = geo_dot(geo_sub(out->tip, e->has_shoulder ? out->shoulder : on_axis(b, e->top)),
+                          b->axis.dir);
 }
 
 /* A body followed in the reduced film that may be worth measuring. */
@@ -239,11 +240,13 @@ static size_t lead_insert(struct lead *best, size_t n, size_t max, struct lead *
 struct search {
     const struct find_image *view; /* [0] as is, [1] inverted */
     const struct find_scene *scene;
+    const struct pin_candidate *candidate; /* of both polarities */
+    size_t n_candidates;
     double slope;
-    size_t followed[2]; /* candidates of each polarity */
+    size_t followed; /* candidates */
     struct trail *trail;
     size_t n_trail, trail_max;
-    struct lead *best;
+    struct lead best[FINE_MAX];
     size_t n;
 };
 
@@ -300,27 +303,27 @@ static int follow_one(struct search *s, const struct pin_candidate *c, struct er
     struct lead l = {0};
     if (is_followed(s->trail, s->n_trail, c, s->view[0].scale))
         return 0;
-    s->followed[c->inverted]++;
+    s->followed++;
     int rc = follow(&s->view[c->inverted], s->scene, c, s->slope, &l, err);
     return rc == 0 && l.body.im ? keep_lead(s, &l, 0, err) : rc;
 }
 
-static int find_leads(struct search *s, struct err *err)
+/* The leads of one polarity. */
+static int find_leads(struct search *s, bool inverted, struct err *err)
 {
-    size_t most = 2 * defaults.n_cells, found = 0;
-    struct pin_candidate *c = plumb_mem_array(most, sizeof *c, err);
-    s->trail_max = 2 * most;
-    s->trail = plumb_mem_array(s->trail_max, sizeof *s->trail, err);
-    int rc = ERR_NOMEM;
-    if (c && s->trail)
-        rc = pin_candidates(&s->view[0], &defaults, c, &found, &s->slope, err);
-    for (size_t i = 0; i < found && rc == 0; i++)
-        if (s->followed[c[i].inverted] < defaults.n_coarse)
-            rc = follow_one(s, &c[i], err);
-    free(s->trail);
-    s->trail = NULL;
-    free(c);
+    int rc = 0;
+    s->followed = s->n_trail = 0;
+    for (size_t i = 0; i < s->n_candidates && rc == 0 && s->followed < defaults.n_coarse; i++)
+        if (s->candidate[i].inverted == inverted)
+            rc = follow_one(s, &s->candidate[i], err);
     return rc;
+}
+
+static void drop_leads(struct search *s)
+{
+    for (size_t i = 0; i < s->n; i++)
+        pin_body_release(&s->best[i].body);
+    s->n = 0;
 }
 
 static int measure(const struct film *film, const struct pin_body *coarse,
@@ -390,29 +393,72 @@ static int list_pins(struct judged *j, size_t n, struct find_pins *out, struct e
     return 0;
 }
 
-static int measure_leads(const struct film *film, const struct lead *best, size_t n,
-                         const struct find_scene scene[2], double least, struct find_pins *out,
-                         struct err *err)
+/* Adds what the leads are when they are measured. */
+static int measure_leads(const struct film *film, const struct search *s, double least,
+                         struct judged *j, size_t *n, struct err *err)
 {
-    struct judged j[FINE_MAX];
-    size_t found = 0;
-    for (size_t i = 0; i < n && best[i].score > hopeless; i++) {
-        int rc = measure(film, &best[i].body, scene, least, &j[found].pin, err);
+    for (size_t i = 0; i < s->n && s->best[i].score > hopeless; i++) {
+        const struct pin_body *b = &s->best[i].body;
+        struct judged *to = &j[*n];
+        int rc = measure(film, b, s->scene, least, &to->pin, err);
         if (rc != 0)
             return rc;
-        j[found].inverted = best[i].body.im->inverted;
-        found += j[found].pin.confidence >= least && j[found].pin.confidence > 0.0;
+        to->inverted = b->im->inverted;
+        *n += to->pin.confidence >= least && to->pin.confidence > 0.0;
     }
-    return list_pins(j, found, out, err);
+    return 0;
+}
+
+static bool is_sure(const struct judged *j, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        if (j[i].pin.confidence >= sure)
+            return true;
+    return false;
+}
+
+/* The likelier polarity first; the other one too unless that has given a pin for sure. */
+static int search_both(const struct film *film, struct search *s, bool first, double least,
+                       struct find_pins *out, struct err *err)
+{
+    struct judged j[2 * FINE_MAX];
+    size_t n = 0;
+    int rc = 0;
+    for (int k = 0; k < 2 && rc == 0 && !is_sure(j, n); k++) {
+        rc = find_leads(s, first != (k == 1), err);
+        if (rc == 0)
+            rc = measure_leads(film, s, least, j, &n, err);
+        drop_leads(s);
+    }
+    return rc == 0 ? list_pins(j, n, out, err) : rc;
+}
+
+static int search_film(const struct film *film, const struct find_image view[2], double least,
+                       struct find_pins *out, struct err *err)
+{
+    struct find_scene scene[2];
+    size_t most = 2 * defaults.n_cells;
+    struct search s = {.view = view, .scene = scene, .trail_max = 2 * most};
+    struct pin_candidate *c = plumb_mem_array(most, sizeof *c, err);
+    int rc = ERR_NOMEM;
+    s.candidate = c;
+    s.trail = plumb_mem_array(s.trail_max, sizeof *s.trail, err);
+    find_scene_of(&view[0], &scene[0]);
+    find_scene_of(&view[1], &scene[1]);
+    if (c && s.trail)
+        rc = pin_candidates(&view[0], &defaults, c, &s.n_candidates, &s.slope, err);
+    if (rc == 0)
+        rc = search_both(film, &s, out->inverted, least, out, err);
+    free(s.trail);
+    free(c);
+    return rc;
 }
 
 int plumb_find_pins(const struct film *film, const struct find_pin_params *params,
                     struct find_pins *out, struct err *err)
 {
     struct find_pin_params p;
-    struct lead best[FINE_MAX] = {0};
     struct find_image view[2] = {0};
-    struct find_scene scene[2];
     memset(out, 0, sizeof *out);
     plumb_find_pin_params_default(&p);
     if (params)
@@ -425,14 +471,7 @@ int plumb_find_pins(const struct film *film, const struct find_pin_params *param
         return rc;
     view[1] = view[0];
     view[1].inverted = true;
-    find_scene_of(&view[0], &scene[0]);
-    find_scene_of(&view[1], &scene[1]);
-    struct search s = {.view = view, .scene = scene, .best = best};
-    rc = find_leads(&s, err);
-    if (rc == 0)
-        rc = measure_leads(film, best, s.n, scene, p.min_confidence, out, err);
-    for (size_t i = 0; i < s.n; i++)
-        pin_body_release(&best[i].body);
+    rc = search_film(film, view, p.min_confidence, out, err);
     find_image_release(&view[0]);
     if (rc != 0)
         plumb_find_pins_release(out);

@@ -446,6 +446,22 @@ int pin_body_beyond(const struct pin_body *b, int way, double slope, struct pin_
     return 0;
 }
 
+/* What counts as on the line of a flank, px. */
+static double on_line(const struct pin_body *b, int k)
+{
+    return fmax(1.2, fmax(0.008 * b->width, 4.0 * b->flank[k].scale));
+}
+
+bool pin_body_on_flank(const struct pin_body *b, size_t row)
+{
+    double s = pin_body_s(b, row);
+    bool on = false;
+    for (int k = 0; k < 2; k++)
+        on = on || (b->rows.ok[k][row] &&
+                    fabs(b->rows.t[k][row] - b->flank[k].a - b->flank[k].b * s) < on_line(b, k));
+    return on;
+}
+
 /* Share of the rows i0..i1 that lie on the lines at both sides, and how far outside the others do.
  */
 static void block_fit(const struct pin_body *b, size_t i0, size_t i1, const double tol[2],
@@ -487,9 +503,7 @@ static bool grow(struct pin_body *b)
     while (fit_both(b, start, end)) {
         size_t reach = (end - start) / 2 > step ? (end - start) / 2 : step;
         size_t fitted = start;
-        double tol[2];
-        for (int k = 0; k < 2; k++)
-            tol[k] = fmax(1.2, fmax(0.008 * b->width, 4.0 * b->flank[k].scale));
+        double tol[2] = {on_line(b, 0), on_line(b, 1)};
         for (size_t i = start; i >= b->i0 + step && start - i < reach; i -= step) {
             double on, beyond;
             block_fit(b, i - step, i, tol, &on, &beyond);

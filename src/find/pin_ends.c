@@ -79,9 +79,13 @@ static struct along along_of(const struct pin_body *b)
     pin_band(b, 0, last, -core_half * b->width, core_half * b->width, a.core);
     pin_band(b, 0, last, r + gap, r + gap + depth, a.beside);
     pin_band(b, 0, last, -r - gap - depth, -r - gap, a.other);
-    for (size_t i = 0; i < n; i++)
-        a.beside[i] = 0.5F * (a.beside[i] + a.other[i]);
     return a;
+}
+
+static void average_sides(struct along *a)
+{
+    for (size_t i = 0; i < a->n; i++)
+        a->beside[i] = 0.5F * (a->beside[i] + a->other[i]);
 }
 
 static void reverse(float *v, size_t n)
@@ -119,6 +123,7 @@ void pin_ends_find(const struct pin_body *b, struct pin_ends *out)
 {
     const struct find_strip *st = &b->strip;
     struct along a = along_of(b);
+    average_sides(&a);
     struct find_kernel k = along_kernel(st);
     double wr = b->width / st->ds, at = 0.0, last = (double)(st->rows - 1);
     memset(out, 0, sizeof *out);
@@ -271,8 +276,31 @@ static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err 
     return 0;
 }
 
+/* Where the cylinder ends in sight. The run of seen flanks may begin far below, where a neighbour's
+ * crown or the lip hides them; above it the core stays metal, one side at least is not, and edges
+ * lie on the flanks' lines again: those of a shank or a collar do not. */
+static double crown_top(const struct pin_body *b)
+{
+    struct along a = along_of(b);
+    double clear = b->inside - free_drop * (b->inside - fmin(b->outside[0], b->outside[1]));
+    size_t block = (size_t)fmax(4.0, 0.2 * b->width / b->strip.ds);
+    size_t i = b->i0, from = i, top = i, on = 0;
+    while (i > 0 && (double)a.core[i - 1] > clear &&
+           fmin((double)a.beside[i - 1], (double)a.other[i - 1]) < clear) {
+        i--;
+        on += pin_body_on_flank(b, i);
+        if (from - i < block)
+            continue;
+        top = 2 * on >= block ? i : top;
+        from = i;
+        on = 0;
+    }
+    return pin_body_s(b, top == from ? i : top);
+}
+
 int pin_ends_measure(const struct pin_body *b, struct pin_ends *e, struct err *err)
 {
     int rc = measure_tip(b, e, err);
+    e->top = crown_top(b);
     return rc == 0 ? pin_collar_measure(b, e, err) : rc;
 }

@@ -97,6 +97,8 @@ double pin_body_half(const struct pin_body *b, double s);
 double pin_body_mid(const struct pin_body *b, double s);
 double pin_body_s(const struct pin_body *b, size_t row);
 size_t pin_body_row(const struct pin_body *b, double s);
+/* Does the edge of one side at least lie on its flank in this row? */
+bool pin_body_on_flank(const struct pin_body *b, size_t row);
 /* Turns s round so that it grows towards the other end. */
 void pin_body_flip(struct pin_body *b);
 
@@ -106,6 +108,7 @@ struct pin_ends {
     enum pin_end_kind kind[2]; /* [0] at small s, [1] at large s */
     double at[2];              /* s of the end of the core */
     double drop[2];            /* fall of the core there against the flanks' contrast */
+    double top;                /* s, where the cylinder begins in sight */
     double tip, u_tip;         /* s of the axis' end */
     double tip_gain;           /* its shift against the shift of the flanks (pin_width_fit) */
     enum find_tip shape;
