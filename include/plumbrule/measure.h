@@ -133,6 +133,12 @@ const char *plumb_meas_mark_label(enum mark_kind kind);
 /* "mesial.near[3]", or an input of the budget, in a person's words: "the mesial root's near side".
  */
 const char *plumb_meas_place_words(const char *path, char out[96]);
+/* "3.2 +- 0.4 mm"; "4.5 deg (3.7 to 7.4)" where the 95 % interval reaches farther to one side
+ * than to the other; "below 8.1 deg"; with the
+ * signs of print. */
+const char *plumb_meas_value_words(const struct meas_quantity *q, char out[96]);
+/* The unit as printed: "deg" is the degree sign, "1" nothing. */
+const char *plumb_meas_unit_word(const char *unit);
 const char *plumb_meas_state_word(enum unc_state s);
 extern const char *const plumb_meas_cautions[];
 extern const size_t plumb_meas_n_cautions;

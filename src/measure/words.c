@@ -3,6 +3,7 @@
  */
 #include "plumbrule/measure.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -199,6 +200,46 @@ const char *plumb_meas_place_words(const char *path, char out[96])
         return out;
     }
     plumb_text_copy(out, 96, path);
+    return out;
+}
+
+const char *plumb_meas_unit_word(const char *unit)
+{
+    if (strcmp(unit, "deg") == 0)
+        return "\u00b0";
+    return strcmp(unit, "1") == 0 ? "" : unit;
+}
+
+/* An interval counts as even when its middle is the value to this share of U: that is the rounding
+ * of a U of two digits, and more than the simulation's own noise. */
+static const double even_to = 0.1;
+
+static bool is_lopsided(const struct meas_quantity *q)
+{
+    double middle = 0.5 * (q->v.lo + q->v.hi);
+    return !q->below_only && fabs(middle - q->v.value) > even_to * q->U;
+}
+
+const char *plumb_meas_value_words(const struct meas_quantity *q, char out[96])
+{
+    char value[32], u[32], lo[32], hi[32];
+    const char *unit = plumb_meas_unit_word(q->unit);
+    const char *gap = strcmp(q->unit, "deg") == 0 || unit[0] == '\0' ? "" : " ";
+    if (!isfinite(q->U)) {
+        snprintf(out, 96, "%.1f%s%s, U not known", q->v.value, gap, unit);
+        return out;
+    }
+    plumb_unc_format(q->below_only ? q->v.hi : q->v.value, q->U, value, u);
+    plumb_unc_format(q->v.lo, q->U, lo, u);
+    plumb_unc_format(q->v.hi, q->U, hi, u);
+    if (!(q->U > 0.0))
+        snprintf(out, 96, "%s%s%s", value, gap, unit);
+    else if (q->below_only)
+        snprintf(out, 96, "below %s%s%s", value, gap, unit);
+    else if (is_lopsided(q))
+        snprintf(out, 96, "%.20s%s%.12s (%.20s to %.20s)", value, gap, unit, lo, hi);
+    else
+        snprintf(out, 96, "%s \u00b1 %s%s%s", value, u, gap, unit);
     return out;
 }
 

@@ -180,7 +180,7 @@ static void add_quantity_rows(struct legend *l, size_t i)
     snprintf(text, sizeof text, "%zu", i + 1);
     r->number = words_set(l->ink, text, l->em, true, 0.0);
     set_label(l, r, q->label);
-    rec_value_words(q, text);
+    plumb_meas_value_words(q, text);
     r->value = set(l, text);
     for (size_t k = 0; k < res->n_findings; k++) {
         if (strcmp(res->finding[k].quantity, q->id) != 0)

@@ -5,14 +5,12 @@
 #include <stdbool.h>
 #include "plumbrule/record.h"
 
-/* "deg" -> the degree sign, others as they are. */
-const char *rec_unit_word(const char *unit);
-/* "-3.21 +- 0.42 deg", or "below 8.1 deg", with the signs of print. */
-void rec_value_words(const struct meas_quantity *q, char out[96]);
 /* "at least 1.5 mm" */
 void rec_limit_words(const struct meas_finding *f, char out[48]);
 /* Is any mark found and unconfirmed? */
 bool rec_is_proposed(const struct sheet *s);
+/* Says so, if it is. */
+void rec_tell_proposed(const struct sheet *s, struct buf *out);
 const char *rec_by_word(enum mark_by by);
 /* False when nobody waits for that quantity on this film. */
 bool rec_is_awaited(const struct meas_result *r, const char *id);
@@ -21,6 +19,8 @@ bool rec_is_awaited(const struct meas_result *r, const char *id);
 void rec_wrap(struct buf *out, const char *first, size_t hang, const char *text);
 /* Site, film, date of making. */
 void rec_tell_head(const struct exam *e, struct buf *out);
+/* What is to be noted before a number is read. */
+void rec_tell_warnings(const struct exam *e, struct buf *out);
 /* What is customary, so called. */
 void rec_tell_facts(struct buf *out);
 /* When the site is looked at again, if the sheet says when it was grafted. */

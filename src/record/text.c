@@ -140,7 +140,7 @@ void rec_tell_head(const struct exam *e, struct buf *out)
     tell_date(out);
 }
 
-static void tell_warnings(const struct exam *e, struct buf *out)
+void rec_tell_warnings(const struct exam *e, struct buf *out)
 {
     if (e->notes.n + e->result.warnings.n == 0)
         return;
@@ -181,39 +181,25 @@ static void tell_scale(const struct exam *e, struct buf *out)
 /* --- quantities
  * ------------------------------------------------------------------------------------ */
 
-const char *rec_unit_word(const char *unit)
+/* From the usual column on; a wide one begins earlier, or ends the next line. */
+static void put_value(size_t column, size_t used, const char *value, struct buf *out)
 {
-    if (strcmp(unit, "deg") == 0)
-        return "\u00b0";
-    return strcmp(unit, "1") == 0 ? "" : unit;
-}
-
-void rec_value_words(const struct meas_quantity *q, char out[96])
-{
-    char value[32], u[32];
-    const char *unit = rec_unit_word(q->unit);
-    const char *gap = strcmp(q->unit, "deg") == 0 || unit[0] == '\0' ? "" : " ";
-    if (!isfinite(q->U)) {
-        snprintf(out, 96, "%.1f%s%s, U not known", q->v.value, gap, unit);
-        return;
-    }
-    plumb_unc_format(q->below_only ? q->v.hi : q->v.value, q->U, value, u);
-    if (!(q->U > 0.0))
-        snprintf(out, 96, "%s%s%s", value, gap, unit);
-    else if (q->below_only)
-        snprintf(out, 96, "below %s%s%s", value, gap, unit);
+    size_t last = COLUMNS - plumb_text_length(value);
+    column = column > used ? column : used + 1;
+    column = column < last ? column : last;
+    if (column <= used)
+        plumb_buf_addf(out, "\n%*s%s\n", (int)last, "", value);
     else
-        snprintf(out, 96, "%s \u00b1 %s%s%s", value, u, gap, unit);
+        plumb_buf_addf(out, "%*s%s\n", (int)(column - used), "", value);
 }
 
 static void tell_quantity(size_t number, const struct meas_quantity *q, struct buf *out)
 {
     enum { LABEL = 42 };
     char value[96];
-    rec_value_words(q, value);
+    plumb_meas_value_words(q, value);
     plumb_buf_addf(out, "%4zu  %s", number, q->label);
-    size_t used = plumb_text_length(q->label);
-    plumb_buf_addf(out, "%*s%s\n", (int)(used < LABEL ? LABEL - used : 1), "", value);
+    put_value(6 + LABEL, 6 + plumb_text_length(q->label), value, out);
     if (q->has_depth)
         wrapf(out, "      ", 6, "%.1f mm %s the %s", fabs(q->depth_mm),
               q->depth_mm < 0.0 ? "above" : "below", q->depth_from);
@@ -229,7 +215,7 @@ static void tell_quantity(size_t number, const struct meas_quantity *q, struct b
 
 static void tell_quantities(const struct exam *e, struct buf *out)
 {
-    heading(out, "MEASURED (number as on the picture; \u00b1 is the 95 % interval)");
+    heading(out, "MEASURED (number as on the picture; \u00b1 or (a to b): 95 % interval)");
     for (size_t i = 0; i < e->result.n_quantities; i++)
         tell_quantity(i + 1, &e->result.quantity[i], out);
     if (e->result.n_quantities == 0)
@@ -255,7 +241,7 @@ void rec_limit_words(const struct meas_finding *f, char out[48])
                        : f->compare == UNC_AT_MOST ? "at most"
                                                    : "within \u00b1";
     bool deg = strcmp(f->unit, "deg") == 0;
-    snprintf(out, 48, "%s %g%s%s", word, f->limit, deg ? "" : " ", rec_unit_word(f->unit));
+    snprintf(out, 48, "%s %g%s%s", word, f->limit, deg ? "" : " ", plumb_meas_unit_word(f->unit));
 }
 
 static void tell_finding(const struct meas_finding *f, struct buf *out)
@@ -368,6 +354,14 @@ bool rec_is_proposed(const struct sheet *s)
     return found;
 }
 
+void rec_tell_proposed(const struct sheet *s, struct buf *out)
+{
+    if (rec_is_proposed(s))
+        rec_wrap(
+            out, "", 0,
+            "PROPOSED: some marks were found by the program and nobody has confirmed them yet.\n");
+}
+
 const char *rec_by_word(enum mark_by by)
 {
     static const char *const word[] = {"by hand", "found, not confirmed", "found, then moved",
@@ -476,12 +470,9 @@ static void tell_cautions(struct buf *out)
 int plumb_rec_text(const struct exam *e, struct buf *out, struct err *err)
 {
     plumb_buf_addf(out, "FILM MEASUREMENT REPORT\n\n");
-    if (rec_is_proposed(&e->sheet))
-        rec_wrap(
-            out, "", 0,
-            "PROPOSED: some marks were found by the program and nobody has confirmed them yet.\n");
+    rec_tell_proposed(&e->sheet, out);
     rec_tell_head(e, out);
-    tell_warnings(e, out);
+    rec_tell_warnings(e, out);
     tell_scale(e, out);
     tell_quantities(e, out);
     tell_findings(e, out);
@@ -498,7 +489,7 @@ int plumb_rec_table(const struct exam *e, struct buf *out, struct err *err)
     if (rec_is_proposed(&e->sheet))
         plumb_buf_addf(out, "PROPOSED: some marks are found and not confirmed\n");
     tell_film(e, out);
-    tell_warnings(e, out);
+    rec_tell_warnings(e, out);
     tell_scale(e, out);
     tell_quantities(e, out);
     tell_findings(e, out);
@@ -621,7 +612,7 @@ int plumb_rec_budget(const struct exam *e, struct buf *out, struct err *err)
         return ERR_NOMEM;
     for (size_t i = 0; i < r->n_quantities; i++) {
         char value[96];
-        rec_value_words(&r->quantity[i], value);
+        plumb_meas_value_words(&r->quantity[i], value);
         plumb_buf_addf(out, "%s [%s]  %s\n", r->quantity[i].label, r->quantity[i].id, value);
         size_t n = sum_shares(r, i, share);
         double total = 0.0;

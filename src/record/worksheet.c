@@ -31,7 +31,7 @@ static void tell_item(struct buf *out, const char *how, const char *what, const 
 static void tell_measured(const struct exam *e, const struct meas_quantity *q, struct buf *out)
 {
     char value[96], line[400];
-    rec_value_words(q, value);
+    plumb_meas_value_words(q, value);
     plumb_text_copy(line, sizeof line, value);
     for (size_t i = 0; i < e->result.n_findings; i++) {
         const struct meas_finding *f = &e->result.finding[i];
@@ -115,7 +115,9 @@ int plumb_rec_worksheet(const struct exam *e, struct buf *out, struct err *err)
     if (o->roots > 0)
         snprintf(roots, sizeof roots, "%d", o->roots);
     plumb_buf_addf(out, "WORKSHEET FOR THE DECISION AT THE SITE\n\n");
+    rec_tell_proposed(&e->sheet, out);
     rec_tell_head(e, out);
+    rec_tell_warnings(e, out);
     plumb_buf_addf(out, "\nON THE FILM\n");
     for (size_t i = 0; i < sizeof film_ids / sizeof film_ids[0]; i++)
         tell_asked(e, film_ids[i], out);

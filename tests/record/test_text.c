@@ -59,6 +59,17 @@ static void no_line_is_wider_than_72(void **state)
     plumb_exam_release(&e);
 }
 
+/* Broken lines to one. */
+static void unfold(char *text)
+{
+    for (char *p = text; *p; p++)
+        if (*p == '\n') {
+            *p = ' ';
+            while (p[1] == ' ')
+                memmove(p + 1, p + 2, strlen(p + 2) + 1);
+        }
+}
+
 /* The cautions that a report must carry, and never a verdict. */
 static void cautions_and_no_verdict(void **state)
 {
@@ -75,12 +86,7 @@ static void cautions_and_no_verdict(void **state)
     struct buf text;
     make_exam(&e, MARK_HAND);
     text_of(&e, &text);
-    for (char *p = text.data; *p; p++)
-        if (*p == '\n') {
-            *p = ' ';
-            while (p[1] == ' ')
-                memmove(p + 1, p + 2, strlen(p + 2) + 1);
-        }
+    unfold(text.data);
     for (size_t i = 0; i < sizeof wanted / sizeof wanted[0]; i++)
         if (strstr(text.data, wanted[i]) == NULL)
             fail_msg("the report lacks \"%s\"", wanted[i]);
@@ -181,6 +187,80 @@ static void the_worksheet_lists_all_there_is(void **state)
     plumb_exam_release(&e);
 }
 
+/* What warns in the report warns on the worksheet too, above the first number. */
+static void the_worksheet_warns_as_the_report_does(void **state)
+{
+    (void)state;
+    static const char *const warnings[] = {"PROPOSED: some marks", "TAKE NOTE\n  - a thing to note",
+                                           "  - a thing of the sheet"};
+    for (int by = MARK_HAND; by <= MARK_FOUND; by++) {
+        struct exam e;
+        struct buf out = {0}, text;
+        struct err err = {0};
+        make_exam(&e, (enum mark_by)by);
+        bool warned = by == MARK_FOUND;
+        e.result.warnings.n = 0;
+        if (warned) {
+            plumb_sheet_notes_add(&e.result.warnings, "a thing to note");
+            plumb_sheet_notes_add(&e.notes, "a thing of the sheet");
+        }
+        text_of(&e, &text);
+        assert_int_equal(plumb_rec_worksheet(&e, &out, &err), 0);
+        for (size_t i = 0; i < sizeof warnings / sizeof warnings[0]; i++) {
+            const char *at = strstr(out.data, warnings[i]);
+            assert_int_equal(at != NULL, warned);
+            assert_int_equal(strstr(text.data, warnings[i]) != NULL, warned);
+            assert_true(at == NULL || at < strstr(out.data, "ON THE FILM"));
+        }
+        plumb_buf_release(&text);
+        plumb_buf_release(&out);
+        plumb_exam_release(&e);
+    }
+}
+
+/* An interval that reaches farther to one side is never told as value and half its width. */
+static void a_lopsided_interval_is_told_by_its_ends(void **state)
+{
+    (void)state;
+    static const struct {
+        double value, lo, hi;
+        bool below;
+        const char *unit, *words;
+    } row[] = {
+        {4.52, 3.71, 7.42, false, "deg", "4.5\u00b0 (3.7 to 7.4)"},
+        {4.52, 2.67, 6.37, false, "deg", "4.5 \u00b1 1.9\u00b0"},
+        {4.52, 2.70, 6.38, false, "deg", "4.5 \u00b1 1.8\u00b0"}, /* even but for the rounding */
+        {-0.12, -0.95, 0.21, false, "mm", "-0.12 mm (-0.95 to 0.21)"},
+        {-12.12, -22.95, 10.21, false, "mm", "-12 mm (-23 to 10)"},
+        {3.00, 0.0, 8.12, true, "deg", "below 8.1\u00b0"},
+    };
+    struct exam e;
+    make_exam(&e, MARK_HAND);
+    for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
+        struct buf out[3] = {0};
+        struct err err = {0};
+        struct meas_quantity *q = &e.result.quantity[1];
+        while (strcmp(q->id, "clearance.mesial") != 0)
+            q++;
+        q->v.value = row[i].value;
+        q->v.lo = row[i].lo;
+        q->v.hi = row[i].hi;
+        q->U = 0.5 * (row[i].hi - row[i].lo);
+        q->below_only = row[i].below;
+        q->unit = row[i].unit;
+        assert_int_equal(plumb_rec_text(&e, &out[0], &err), 0);
+        assert_int_equal(plumb_rec_worksheet(&e, &out[1], &err), 0);
+        assert_int_equal(plumb_rec_budget(&e, &out[2], &err), 0);
+        for (int k = 0; k < 3; k++) {
+            unfold(out[k].data);
+            if (strstr(out[k].data, row[i].words) == NULL)
+                fail_msg("no \"%s\" in:\n%s", row[i].words, out[k].data);
+            plumb_buf_release(&out[k]);
+        }
+    }
+    plumb_exam_release(&e);
+}
+
 static void same_sheet_same_bytes(void **state)
 {
     (void)state;
@@ -223,6 +303,8 @@ int main(void)
         cmocka_unit_test(found_marks_are_proposed),
         cmocka_unit_test(text_json_and_csv_agree),
         cmocka_unit_test(the_worksheet_lists_all_there_is),
+        cmocka_unit_test(the_worksheet_warns_as_the_report_does),
+        cmocka_unit_test(a_lopsided_interval_is_told_by_its_ends),
         cmocka_unit_test(same_sheet_same_bytes),
         cmocka_unit_test(date_from_the_environment),
     };
