@@ -79,6 +79,7 @@ const struct view_key view_keys[] = {
     {"h", 0, CMD_HELP, 0},
     {"F1", 0, CMD_HELP, 0},
     {"question", VIEW_SHIFT, CMD_HELP, 0},
+    {"w", 0, CMD_NOTES, 0},
     {"q", 0, CMD_CLOSE, 0},
 };
 const size_t view_n_keys = sizeof view_keys / sizeof view_keys[0];
@@ -94,6 +95,7 @@ const struct view_help view_help[] = {
     {"u, Shift u", "undo, redo"},
     {"e", "edges: snapping on or off"},
     {"p", "planned implant: length, diameter"},
+    {"w", "warnings: all there is to take note of"},
     {"s", "save the sheet"},
     {"r", "file the record"},
     {"q", "close"},
@@ -514,6 +516,12 @@ static void do_work(struct view_state *v, enum view_command c, int argument, uns
     }
 }
 
+static void page(struct view_state *v, bool notes)
+{
+    v->help = !v->help || v->help_notes != notes;
+    v->help_notes = notes;
+}
+
 void view_do(struct view_state *v, enum view_command c, int argument, unsigned modifiers)
 {
     v->say[0] = '\0';
@@ -521,8 +529,8 @@ void view_do(struct view_state *v, enum view_command c, int argument, unsigned m
         v->close_asked = false;
     if (c == CMD_CLOSE)
         close_window(v);
-    else if (c == CMD_HELP)
-        v->help = !v->help;
+    else if (c == CMD_HELP || c == CMD_NOTES)
+        page(v, c == CMD_NOTES);
     else if (c == CMD_LEAVE)
         leave(v);
     else if (v->has_film && !do_seeing(v, c, argument))

@@ -252,7 +252,8 @@ struct view_state {
     struct view_ask ask;
     enum view_choice choice;
     bool close_asked;
-    bool snap, lens, hide, help;
+    bool snap, lens, hide;
+    bool help, help_notes; /* a page lies over all: of the keys, or of what to take note of */
     size_t first_quantity;
     size_t quantities_seen; /* as many rows had room */
     char say[320];
@@ -267,10 +268,11 @@ struct view_state {
     struct geo_point cross; /* film px: the keyboard's pointer */
     bool has_cross;
     enum view_drag drag;
-    bool moved;      /* the drag or the nudges changed the sheet since the last step of history */
-    bool stale;      /* result is older than the marks */
-    bool background; /* someone else measures when it is stale */
-    unsigned long edits; /* counts changes of the marks */
+    bool moved; /* the drag or the nudges changed the sheet since the last step of history */
+    struct sheet_notes odd; /* what the check of the last edit has to say that is no error */
+    bool stale;             /* result is older than the marks */
+    bool background;        /* someone else measures when it is stale */
+    unsigned long edits;    /* counts changes of the marks */
 
     enum view_find_state finding, find_due;
     bool left_out[STEPS]; /* no pin was found, no size is known, or a person passed the step over */
@@ -375,6 +377,7 @@ enum view_command {
     CMD_RECORD,
     CMD_MORE, /* argument: +1, -1 */
     CMD_HELP,
+    CMD_NOTES,
     CMD_CLOSE,
     COMMANDS
 };
@@ -474,6 +477,7 @@ struct view_item {
     enum view_align align;
     bool on_film; /* cut at the film's area */
     bool bold;
+    bool wrap;           /* a text of several lines, from the top of its box */
     double width;        /* px, of a line */
     double size;         /* px, of a text's letters */
     struct view_box box; /* all it covers; a text's place */
@@ -505,6 +509,14 @@ void scene_text(struct view_scene *s, struct view_box b, const char *text, doubl
 void scene_column(struct view_scene *s, struct view_state *v);
 void scene_foot(struct view_scene *s, const struct view_state *v);
 void scene_help(struct view_scene *s, const struct view_state *v);
+/* --- view_notes.c: what to take note of, as the report says it ---------------------------------
+ */
+
+/* The k-th line, each once; NULL when there are no more. */
+const char *view_note(const struct view_state *v, size_t k);
+/* A line's room in the column at the top of b, with the first of them; returns what is left. */
+struct view_box scene_note(struct view_scene *s, const struct view_state *v, struct view_box b);
+void scene_notes_page(struct view_scene *s, const struct view_state *v);
 void view_value_words(const struct meas_quantity *q, char out[96]);
 
 void view_layout_make(struct view_layout *l, double w, double h, double ui);

@@ -315,7 +315,14 @@ static void paint_text(struct view_painter *p, cairo_t *cr, const struct view_sc
         return;
     PangoLayout *l = layout_of(p, s, it);
     int tw, th;
-    fit_words(l, it);
+    if (it->wrap) {
+        pango_layout_set_width(l, (int)((it->box.x1 - it->box.x0) * PANGO_SCALE));
+        pango_layout_set_height(l, (int)((it->box.y1 - it->box.y0) * PANGO_SCALE));
+        pango_layout_set_wrap(l, PANGO_WRAP_WORD_CHAR);
+        pango_layout_set_ellipsize(l, PANGO_ELLIPSIZE_END);
+    } else {
+        fit_words(l, it);
+    }
     pango_layout_set_alignment(l, it->align == ALIGN_RIGHT    ? PANGO_ALIGN_RIGHT
                                   : it->align == ALIGN_MIDDLE ? PANGO_ALIGN_CENTER
                                                               : PANGO_ALIGN_LEFT);
@@ -323,7 +330,8 @@ static void paint_text(struct view_painter *p, cairo_t *cr, const struct view_sc
     set_colour(cr, it->hue, 1.0);
     cairo_rectangle(cr, it->box.x0, it->box.y0, it->box.x1 - it->box.x0, it->box.y1 - it->box.y0);
     cairo_clip(cr); /* an overhanging letter would be left standing when its box is repainted */
-    cairo_move_to(cr, it->box.x0, round(0.5 * (it->box.y0 + it->box.y1 - th)));
+    cairo_move_to(cr, it->box.x0,
+                  it->wrap ? it->box.y0 : round(0.5 * (it->box.y0 + it->box.y1 - th)));
     pango_cairo_show_layout(cr, l);
     g_object_unref(l);
 }

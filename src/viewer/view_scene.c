@@ -343,7 +343,9 @@ void view_scene_make(struct view_scene *s, struct view_state *v)
         crosses(s, v);
         lens(s, v);
     }
-    if (v->help)
+    if (v->help && v->help_notes)
+        scene_notes_page(s, v);
+    else if (v->help)
         scene_help(s, v);
 }
 
@@ -358,9 +360,9 @@ static bool same_box(struct view_box a, struct view_box b)
 static bool same_looks(const struct view_item *x, const struct view_item *y)
 {
     return x->shape == y->shape && x->hue == y->hue && x->pattern == y->pattern &&
-           x->align == y->align && x->bold == y->bold && x->width == y->width &&
-           x->size == y->size && x->at.x == y->at.x && x->at.y == y->at.y && x->r == y->r &&
-           x->n == y->n && x->caret == y->caret && x->lead == y->lead;
+           x->align == y->align && x->bold == y->bold && x->wrap == y->wrap &&
+           x->width == y->width && x->size == y->size && x->at.x == y->at.x && x->at.y == y->at.y &&
+           x->r == y->r && x->n == y->n && x->caret == y->caret && x->lead == y->lead;
 }
 
 static bool same_points(const struct geo_point *a, const struct geo_point *b, size_t n)

@@ -149,11 +149,11 @@ static void quantity(struct view_scene *s, const struct view_layout *l, struct v
                    ALIGN_RIGHT, false);
 }
 
-static void quantities(struct view_scene *s, struct view_state *v)
+static void quantities(struct view_scene *s, struct view_state *v, struct view_box room)
 {
     const struct view_layout *l = &v->layout;
     const struct meas_result *r = &v->exam.result;
-    struct view_box room = view_layout_quantities(l), row = room;
+    struct view_box row = room;
     row.y0 += 0.3 * l->step_row;
     double all = (room.y1 - row.y0) / l->quantity_row;
     size_t fit = all > 0.0 ? (size_t)all : 0;
@@ -191,10 +191,11 @@ void scene_column(struct view_scene *s, struct view_state *v)
     struct view_box rule = inset(view_layout_quantities(l), l->pad);
     rule.y1 = rule.y0 + 1.0;
     scene_fill(s, rule, VIEW_RULE);
+    struct view_box room = scene_note(s, v, view_layout_quantities(l));
     if (v->has_film && v->exam.result.n_quantities > 0) {
-        quantities(s, v);
+        quantities(s, v, room);
     } else {
-        struct view_box b = inset(view_layout_quantities(l), l->pad);
+        struct view_box b = inset(room, l->pad);
         b.y0 += 0.3 * l->step_row;
         b.y1 = b.y0 + l->quantity_row;
         scene_text(s, b, v->has_film ? "nothing measured yet" : "", l->small, VIEW_DIM, ALIGN_LEFT,
@@ -263,8 +264,11 @@ void scene_foot(struct view_scene *s, const struct view_state *v)
         more.x0 = b.x1;
         scene_text(s, b, words, l->text, choice ? VIEW_NOTICE : VIEW_WORDS, ALIGN_LEFT, false);
         if (!choice)
-            scene_text(s, more, v->help ? "h back" : "h help", l->small, VIEW_DIM, ALIGN_RIGHT,
-                       false);
+            scene_text(s, more,
+                       !v->help        ? "h help"
+                       : v->help_notes ? "w back"
+                                       : "h back",
+                       l->small, VIEW_DIM, ALIGN_RIGHT, false);
     }
     say_line(s, v);
     if (!v->has_film && v->open_path == NULL) {

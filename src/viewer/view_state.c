@@ -32,6 +32,7 @@ static void close_exam(struct view_state *v)
 {
     plumb_exam_release(&v->exam);
     plumb_sheet_history_release(&v->history);
+    plumb_sheet_notes_release(&v->odd);
     free(v->save_path);
     free(v->journal_path);
     free(v->open_path);
@@ -273,9 +274,12 @@ static bool stands(struct view_state *v)
     struct err err = {0}, ignored = {0};
     int rc =
         plumb_sheet_check(&v->exam.sheet, v->exam.film.width, v->exam.film.height, &notes, &err);
-    plumb_sheet_notes_release(&notes);
-    if (rc == 0)
+    if (rc == 0) {
+        plumb_sheet_notes_release(&v->odd);
+        v->odd = notes;
         return true;
+    }
+    plumb_sheet_notes_release(&notes);
     (void)put_sheet(v, &v->history.step[v->history.at], &ignored);
     view_fault(v, "Taken back", &err);
     v->moved = v->bound_open = false;

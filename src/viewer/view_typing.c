@@ -139,9 +139,10 @@ bool view_type_key(struct view_state *v, const char *key, unsigned modifiers)
         ask_back(v);
     else if (strcmp(key, "Escape") == 0 && v->has_film)
         v->ask = (struct view_ask){0};
-    else if (strcmp(key, "F1") == 0)
+    else if (strcmp(key, "F1") == 0) {
         v->help = true;
-    else
+        v->help_notes = false;
+    } else
         return edit_key(v, key, modifiers);
     return true;
 }

@@ -657,6 +657,65 @@ static const struct {
     double w, h, ui;
 } sizes[] = {{800, 600, 1.0}, {1280, 800, 1.0}, {2560, 1440, 1.0}, {2560, 1440, 2.0}};
 
+/* Crest and apex taken for one another: the crest lies below the apex. */
+static void swap_marks(struct view_state *v)
+{
+    const struct mark *apex = &v->exam.sheet.side[MESIAL].apex;
+    view_mark_move(&v->exam.sheet, "mesial.crest", (struct geo_point){apex->x, apex->y + 100.0});
+    assert_true(view_edited(v));
+}
+
+static const struct view_item *text_with(const struct view_scene *s, const char *words)
+{
+    for (size_t i = 0; i < s->n; i++)
+        if ((s->item[i].shape == SHAPE_TEXT || s->item[i].shape == SHAPE_EDIT) &&
+            strstr(s->text + s->item[i].first, words) != NULL)
+            return &s->item[i];
+    return NULL;
+}
+
+static bool has_note(const struct view_state *v, const char *words)
+{
+    for (size_t k = 0; view_note(v, k) != NULL; k++)
+        if (strstr(view_note(v, k), words) != NULL)
+            return true;
+    return false;
+}
+
+static void what_to_take_note_of_is_seen(void **state)
+{
+    (void)state;
+    struct view_state v;
+    struct view_scene s = {0};
+    open_site(&v, true);
+    view_resize(&v, 800.0, 600.0, 1.0);
+    view_scene_make(&s, &v);
+    assert_null(text_with(&s, "take note"));
+    swap_marks(&v);
+    view_scene_make(&s, &v);
+    assert_non_null(text_with(&s, "take note"));
+    assert_non_null(text_with(&s, view_note(&v, 0)));
+    assert_true(has_note(&v, "apical of that root's apex"));
+    for (size_t k = 0; view_note(&v, k) != NULL; k++)
+        for (size_t j = 0; j < k; j++)
+            assert_string_not_equal(view_note(&v, k), view_note(&v, j));
+    view_do(&v, CMD_NOTES, 0, 0);
+    view_scene_make(&s, &v);
+    assert_non_null(text_with(&s, "Take note"));
+    view_do(&v, CMD_HELP, 0, 0); /* from one page to the other, and back to the film */
+    assert_true(v.help && !v.help_notes);
+    view_do(&v, CMD_HELP, 0, 0);
+    assert_false(v.help);
+    /* of the check of an edit, not of the measuring */
+    view_undo(&v, false);
+    v.exam.sheet.plan = (struct sheet_plan){.set = true, .length_mm = 55.0, .diameter_mm = 4.0};
+    view_edited(&v);
+    assert_true(has_note(&v, "plan.length_mm"));
+    assert_false(has_note(&v, "apical of that root's apex"));
+    view_scene_release(&s);
+    close_site(&v);
+}
+
 static void nothing_overlaps(void **state)
 {
     (void)state;
@@ -664,10 +723,12 @@ static void nothing_overlaps(void **state)
         struct view_state v;
         struct view_scene s = {0};
         open_site(&v, true);
+        swap_marks(&v);
         view_say(&v, "Saved");
         view_resize(&v, sizes[k].w, sizes[k].h, sizes[k].ui);
-        for (int help = 0; help < 2; help++) {
-            v.help = help == 1;
+        for (int help = 0; help < 3; help++) {
+            v.help = help > 0;
+            v.help_notes = help == 2;
             view_scene_make(&s, &v);
             size_t from = 0;
             for (size_t i = 0; i < s.n; i++) /* the help covers all before it but the foot */
@@ -744,6 +805,7 @@ int main(void)
         cmocka_unit_test(unsaved_work_is_found_again),
         cmocka_unit_test(a_sheet_changed_by_others_is_told),
         cmocka_unit_test(one_window_a_film),
+        cmocka_unit_test(what_to_take_note_of_is_seen),
         cmocka_unit_test(nothing_overlaps),
         cmocka_unit_test(only_what_changed_is_repainted),
     };
