@@ -154,6 +154,7 @@ void view_ask_open(struct view_ask *a, enum view_question first, enum view_quest
     if (s != NULL)
         present_answer(s, first, a->text, sizeof a->text);
     a->caret = strlen(a->text);
+    a->chosen = a->text[0] != '\0';
 }
 
 /* --- answers ------------------------------------------------------------------------------------
@@ -384,9 +385,11 @@ static bool continues(char c)
 
 void view_ask_insert(struct view_ask *a, const char *utf8, size_t len)
 {
-    size_t have = strlen(a->text);
-    if (!plumb_text_is_utf8(utf8, len))
+    if (len == 0 || !plumb_text_is_utf8(utf8, len))
         return;
+    if (a->chosen)
+        view_ask_edit(a, EDIT_CLEAR);
+    size_t have = strlen(a->text);
     for (size_t i = 0; i < len;) {
         size_t n = 1;
         while (i + n < len && continues(utf8[i + n]))
@@ -431,6 +434,7 @@ static void cut(struct view_ask *a, size_t from, size_t to)
 
 void view_ask_edit(struct view_ask *a, enum view_edit how)
 {
+    a->chosen = false;
     switch (how) {
     case EDIT_LEFT:
         a->caret = before(a);

@@ -196,6 +196,7 @@ struct view_ask {
     enum view_question what, last; /* the row of questions goes on up to `last` */
     char text[SHEET_TEXT];
     size_t caret; /* bytes */
+    bool chosen;  /* the text is the answer already given: typing replaces it, editing keeps it */
 };
 const char *view_ask_words(enum view_question q);
 void view_ask_open(struct view_ask *a, enum view_question first, enum view_question last,
@@ -486,6 +487,7 @@ struct view_item {
     size_t first, n;     /* points, or bytes of text */
     size_t caret;
     size_t lead; /* bytes of a question before what is typed */
+    bool chosen; /* what follows them is replaced by the next letter */
 };
 struct view_scene {
     struct view_item *item;

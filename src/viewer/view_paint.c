@@ -336,16 +336,29 @@ static void paint_text(struct view_painter *p, cairo_t *cr, const struct view_sc
     g_object_unref(l);
 }
 
-/* The question in the colour of questions. */
-static void set_lead(PangoLayout *l, size_t lead)
+typedef PangoAttribute *attribute_new(guint16 red, guint16 green, guint16 blue);
+
+static void colour_words(PangoAttrList *list, attribute_new *make, enum view_hue hue, size_t from,
+                         size_t to)
 {
-    const double *c = colours[VIEW_NOTICE];
-    PangoAttrList *list = pango_attr_list_new();
-    PangoAttribute *a = pango_attr_foreground_new(
-        (guint16)(65535.0 * c[0]), (guint16)(65535.0 * c[1]), (guint16)(65535.0 * c[2]));
-    a->start_index = 0;
-    a->end_index = (guint)lead;
+    const double *c = colours[hue];
+    PangoAttribute *a =
+        make((guint16)(65535.0 * c[0]), (guint16)(65535.0 * c[1]), (guint16)(65535.0 * c[2]));
+    a->start_index = (guint)from;
+    a->end_index = (guint)to;
     pango_attr_list_insert(list, a);
+}
+
+/* The question in the colour of questions; an answer that typing replaces on a ground of its own.
+ */
+static void set_looks(PangoLayout *l, const struct view_item *it)
+{
+    PangoAttrList *list = pango_attr_list_new();
+    colour_words(list, pango_attr_foreground_new, VIEW_NOTICE, 0, it->lead);
+    if (it->chosen) {
+        colour_words(list, pango_attr_background_new, VIEW_NOTICE, it->lead, it->n);
+        colour_words(list, pango_attr_foreground_new, VIEW_DARK, it->lead, it->n);
+    }
     pango_layout_set_attributes(l, list);
     pango_attr_list_unref(list);
 }
@@ -357,7 +370,7 @@ static void paint_edit(struct view_painter *p, cairo_t *cr, const struct view_sc
     PangoLayout *l = layout_of(p, s, it);
     PangoRectangle caret;
     int tw, th;
-    set_lead(l, it->lead);
+    set_looks(l, it);
     pango_layout_get_cursor_pos(l, (int)(it->caret < it->n ? it->caret : it->n), &caret, NULL);
     pango_layout_get_pixel_size(l, &tw, &th);
     double x = (double)caret.x / PANGO_SCALE, w = it->box.x1 - it->box.x0;

@@ -362,7 +362,8 @@ static bool same_looks(const struct view_item *x, const struct view_item *y)
     return x->shape == y->shape && x->hue == y->hue && x->pattern == y->pattern &&
            x->align == y->align && x->bold == y->bold && x->wrap == y->wrap &&
            x->width == y->width && x->size == y->size && x->at.x == y->at.x && x->at.y == y->at.y &&
-           x->r == y->r && x->n == y->n && x->caret == y->caret && x->lead == y->lead;
+           x->r == y->r && x->n == y->n && x->caret == y->caret && x->lead == y->lead &&
+           x->chosen == y->chosen;
 }
 
 static bool same_points(const struct geo_point *a, const struct geo_point *b, size_t n)

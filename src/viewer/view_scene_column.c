@@ -226,6 +226,7 @@ static void ask_line(struct view_scene *s, const struct view_state *v)
     it->shape = SHAPE_EDIT;
     it->lead = (size_t)lead;
     it->caret = it->lead + v->ask.caret;
+    it->chosen = v->ask.chosen;
 }
 
 /* A line that comes and goes, just above the foot. */

@@ -169,7 +169,7 @@ void view_paste_text(struct view_state *v, const char *utf8, size_t len)
         view_say(v, "Nothing to paste: no text");
     else if (view_ask_number(v->ask.what) && !plain)
         view_say(v, "Not pasted: a number is asked for here");
-    else if (strlen(v->ask.text) + len >= sizeof v->ask.text)
+    else if ((v->ask.chosen ? 0 : strlen(v->ask.text)) + len >= sizeof v->ask.text)
         view_say(v, "Not pasted: longer than fits here");
     else
         view_type_text(v, utf8, len);

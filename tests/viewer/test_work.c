@@ -195,6 +195,38 @@ static void editing_keeps_whole_characters(void **state)
     assert_true(strlen(a.text) < sizeof a.text && plumb_text_is_utf8(a.text, strlen(a.text)));
 }
 
+/* Typing over an answer replaces it; whoever moves in it or rubs out wants to keep the rest. */
+static void typing_replaces_the_present_answer(void **state)
+{
+    (void)state;
+    static const struct {
+        enum view_edit edit;
+        const char *text;
+    } table[] = {{EDIT_END, "canal roof2"}, {EDIT_LEFT, "canal roo2f"},  {EDIT_HOME, "2canal roof"},
+                 {EDIT_BACK, "canal roo2"}, {EDIT_RIGHT, "canal roof2"}, {EDIT_CLEAR, "2"}};
+    struct sheet s;
+    struct view_ask a;
+    plumb_sheet_init(&s);
+    view_ask_open(&a, ASK_BOUND, ASK_BOUND, &s);
+    assert_true(a.chosen && strcmp(a.text, "canal roof") == 0);
+    view_ask_insert(&a, "\xff", 1); /* what is not taken replaces nothing */
+    assert_string_equal(a.text, "canal roof");
+    view_ask_insert(&a, "wi", 2);
+    view_ask_insert(&a, "re", 2);
+    assert_string_equal(a.text, "wire");
+    for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
+        view_ask_open(&a, ASK_BOUND, ASK_BOUND, &s);
+        view_ask_edit(&a, table[i].edit);
+        view_ask_insert(&a, "2", 1);
+        assert_string_equal(a.text, table[i].text);
+    }
+    s.observed.roots = 1;
+    view_ask_open(&a, ASK_ROOTS, ASK_ROOTS, &s);
+    view_ask_insert(&a, "2", 1);
+    assert_string_equal(a.text, "2");
+    plumb_sheet_release(&s);
+}
+
 /* --- steps -------------------------------------------------------------------------------------
  */
 
@@ -788,6 +820,7 @@ int main(void)
         cmocka_unit_test(known_sizes_are_kept),
         cmocka_unit_test(paste_is_taken_whole_or_not_at_all),
         cmocka_unit_test(editing_keeps_whole_characters),
+        cmocka_unit_test(typing_replaces_the_present_answer),
         cmocka_unit_test(steps_follow_the_sheet),
         cmocka_unit_test(needed_steps_are_left_out_on_purpose_only),
         cmocka_unit_test(clicks_place_what_the_foot_names),
