@@ -64,9 +64,11 @@ struct meas_quantity {
     bool monte_carlo; /* lo, hi come from propagation of distributions */
     bool below_only;  /* one-sided: only `below hi` can be said */
     bool has_depth;
-    double depth_mm;               /* where a smallest distance occurs */
-    char depth_from[24];           /* "below the crest", "below the shoulder" */
-    char note[160];                /* "" or one line in words */
+    double depth_mm;     /* where a smallest distance occurs */
+    char depth_from[24]; /* "below the crest", "below the shoulder" */
+    const char
+        *axis;      /* the one root axis it is against: "chord", "mid-line", "as marked"; or NULL */
+    char note[160]; /* "" or one line in words */
     char from[MEAS_FROM][MEAS_ID]; /* what it was computed from, in the sheet's words */
     size_t n_from;
 };

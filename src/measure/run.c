@@ -264,7 +264,8 @@ static void note_axis(struct meas_quantity *q, const struct scene *sc, enum shee
 {
     struct geo_line chord, middle;
     enum axis_kind kind = sc->root_kind[side];
-    snprintf(q->note, sizeof q->note, "root axis: %s", axis_word(kind));
+    q->axis = axis_word(kind);
+    snprintf(q->note, sizeof q->note, "root axis: %s", q->axis);
     if (!scene_chord(sc, side, &chord) || !scene_midline(sc, side, &middle))
         return;
     double by_chord = scene_lean(sc, sc->pin.dir, chord.dir);

@@ -16,6 +16,7 @@
 static const double text_size = 0.9, text_least_px = 11.0;                      /* em of the film */
 static const double small_size = 0.82, small_least_px = 10.0, title_size = 1.3; /* em of the text */
 static const double label_wrap_em = 17.0;   /* of the text's em */
+static const size_t label_columns = 60;     /* two lines of that width */
 static const double least_height_em = 56.0; /* a page lower than this is lengthened */
 static const double longer_page = 1.35;     /* times the film: rather that than one more column */
 static const double edge_em = 1.2;          /* free paper around the margin */
@@ -175,11 +176,12 @@ static void add_quantity_rows(struct legend *l, size_t i)
 {
     const struct meas_result *res = &l->e->result;
     const struct meas_quantity *q = &res->quantity[i];
-    char text[96];
+    char text[96], label[REC_LABEL];
     struct row *r = new_row(l);
     snprintf(text, sizeof text, "%zu", i + 1);
     r->number = words_set(l->ink, text, l->em, true, 0.0);
-    set_label(l, r, q->label);
+    rec_label_with_axis(&l->e->sheet, q, label_columns, label);
+    set_label(l, r, label);
     plumb_meas_value_words(q, text);
     r->value = set(l, text);
     for (size_t k = 0; k < res->n_findings; k++) {
@@ -203,9 +205,10 @@ static bool named_before(const struct meas_result *r, size_t k)
 
 static void add_missing_row(struct legend *l, const struct meas_finding *f)
 {
-    char label[64];
+    char label[REC_LABEL];
     struct row *r = new_row(l);
-    set_label(l, r, plumb_meas_label(f->quantity, label));
+    rec_label_words(&l->e->sheet, f->quantity, label_columns, label);
+    set_label(l, r, label);
     set_state(l, r, f);
 }
 

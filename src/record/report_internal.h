@@ -5,6 +5,12 @@
 #include <stdbool.h>
 #include "plumbrule/record.h"
 
+enum { REC_LABEL = 64 + SHEET_NAME + 32, REC_LABEL_ANY = REC_LABEL };
+/* A quantity's label; with the bound's name in it if that makes at most `most` columns. */
+void rec_label_words(const struct sheet *s, const char *id, size_t most, char out[REC_LABEL]);
+/* And which root axis the pin is held against: "pin against the mesial root axis (chord)". */
+void rec_label_with_axis(const struct sheet *s, const struct meas_quantity *q, size_t most,
+                         char out[REC_LABEL]);
 /* "at least 1.5 mm" */
 void rec_limit_words(const struct meas_finding *f, char out[48]);
 /* Is any mark found and unconfirmed? */

@@ -193,13 +193,15 @@ static void put_value(size_t column, size_t used, const char *value, struct buf 
         plumb_buf_addf(out, "%*s%s\n", (int)(column - used), "", value);
 }
 
-static void tell_quantity(size_t number, const struct meas_quantity *q, struct buf *out)
+static void tell_quantity(const struct sheet *s, size_t number, const struct meas_quantity *q,
+                          struct buf *out)
 {
-    enum { LABEL = 42 };
-    char value[96];
+    enum { HEAD = 6, LABEL = 42 };
+    char value[96], label[REC_LABEL];
     plumb_meas_value_words(q, value);
-    plumb_buf_addf(out, "%4zu  %s", number, q->label);
-    put_value(6 + LABEL, 6 + plumb_text_length(q->label), value, out);
+    rec_label_words(s, q->id, COLUMNS - HEAD - 1 - plumb_text_length(value), label);
+    plumb_buf_addf(out, "%4zu  %s", number, label);
+    put_value(HEAD + LABEL, HEAD + plumb_text_length(label), value, out);
     if (q->has_depth)
         wrapf(out, "      ", 6, "%.1f mm %s the %s", fabs(q->depth_mm),
               q->depth_mm < 0.0 ? "above" : "below", q->depth_from);
@@ -217,7 +219,7 @@ static void tell_quantities(const struct exam *e, struct buf *out)
 {
     heading(out, "MEASURED (number as on the picture; \u00b1 or (a to b): 95 % interval)");
     for (size_t i = 0; i < e->result.n_quantities; i++)
-        tell_quantity(i + 1, &e->result.quantity[i], out);
+        tell_quantity(&e->sheet, i + 1, &e->result.quantity[i], out);
     if (e->result.n_quantities == 0)
         plumb_buf_addf(out, "  nothing yet: the sheet has too few marks\n");
     else
@@ -244,12 +246,13 @@ void rec_limit_words(const struct meas_finding *f, char out[48])
     snprintf(out, 48, "%s %g%s%s", word, f->limit, deg ? "" : " ", plumb_meas_unit_word(f->unit));
 }
 
-static void tell_finding(const struct meas_finding *f, struct buf *out)
+static void tell_finding(const struct sheet *s, const struct meas_finding *f, struct buf *out)
 {
-    char limit[48], label[64], first[32];
+    char limit[48], label[REC_LABEL], first[32];
     rec_limit_words(f, limit);
+    rec_label_words(s, f->quantity, REC_LABEL_ANY, label);
     snprintf(first, sizeof first, "  %-10s  ", plumb_meas_state_word(f->state));
-    wrapf(out, first, 14, "%s: %s (%s)", plumb_meas_label(f->quantity, label), limit, f->caption);
+    wrapf(out, first, 14, "%s: %s (%s)", label, limit, f->caption);
 }
 
 /* Each source once, after the findings that rest on it. */
@@ -286,7 +289,7 @@ static void tell_findings(const struct exam *e, struct buf *out)
     size_t told = 0;
     for (size_t i = 0; i < r->n_findings; i++)
         if (r->finding[i].state != UNC_NOT_MEASURED) {
-            tell_finding(&r->finding[i], out);
+            tell_finding(&e->sheet, &r->finding[i], out);
             told++;
         }
     if (told == 0)

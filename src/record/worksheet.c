@@ -30,7 +30,7 @@ static void tell_item(struct buf *out, const char *how, const char *what, const 
 
 static void tell_measured(const struct exam *e, const struct meas_quantity *q, struct buf *out)
 {
-    char value[96], line[400];
+    char value[96], line[400], label[REC_LABEL];
     plumb_meas_value_words(q, value);
     plumb_text_copy(line, sizeof line, value);
     for (size_t i = 0; i < e->result.n_findings; i++) {
@@ -42,7 +42,8 @@ static void tell_measured(const struct exam *e, const struct meas_quantity *q, s
         size_t len = strlen(line);
         snprintf(line + len, sizeof line - len, "; %s: %s", plumb_meas_state_word(f->state), limit);
     }
-    tell_item(out, "measured", q->label, line);
+    rec_label_with_axis(&e->sheet, q, REC_LABEL_ANY, label);
+    tell_item(out, "measured", label, line);
 }
 
 static bool fits(const char *pattern, const char *id)
@@ -62,9 +63,10 @@ static void tell_asked(const struct exam *e, const char *pattern, struct buf *ou
             tell_measured(e, &r->quantity[i], out);
     for (size_t i = 0; i < r->n_missing; i++)
         if (fits(pattern, r->missing[i].id) && r->missing[i].aside == NULL) {
-            char line[360];
+            char line[360], label[REC_LABEL];
+            rec_label_words(&e->sheet, r->missing[i].id, REC_LABEL_ANY, label);
             snprintf(line, sizeof line, "needs %s", r->missing[i].lacks);
-            tell_item(out, "not measured", r->missing[i].label, line);
+            tell_item(out, "not measured", label, line);
         }
 }
 
