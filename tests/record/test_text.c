@@ -167,12 +167,12 @@ static void the_worksheet_lists_all_there_is(void **state)
     assert_int_equal(plumb_rec_worksheet(&e, &out, &err), 0);
     unfold(out.data);
     static const char *const said[] = {
-        "[ ] measured pins 1-2, side to side: ",
-        "[ ] measured tip to bound 1, canal roof, nearest: ",
-        "[ ] measured pin against the mesial root axis (as marked): ",
-        "[ ] measured shoulder to mesial, onto the bisector: ",
+        "[ ] measured     pins 1-2, side to side: ",
+        "[ ] measured     tip to bound 1, canal roof, nearest: ",
+        "[ ] measured     pin against the mesial root axis (as marked): ",
+        "[ ] measured     shoulder to mesial, onto the bisector: ",
         "[ ] not measured tip below the distal crest: needs the distal crest",
-        "[ ] seen number of roots: 1",
+        "[ ] seen         number of roots: 1",
         "(not visible on a film): ",
         "[ ] not recorded infection: -",
         "common practice, no source",
