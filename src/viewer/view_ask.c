@@ -33,6 +33,7 @@ static const char *const words[QUESTIONS] = {
     [ASK_REMARKS] = "Remarks",
     [ASK_PLAN_LENGTH] = "Planned length, mm (empty: no plan)",
     [ASK_PLAN_WIDTH] = "Planned diameter, mm",
+    [ASK_PLAN_ON] = "The plan stands on: pin or bisector",
     [ASK_BOUND] = "What lies here (e.g. canal roof)",
 };
 
@@ -45,6 +46,17 @@ bool view_ask_number(enum view_question q)
 {
     return q == ASK_LENGTH || q == ASK_ACROSS || q == ASK_AGE || q == ASK_ROOTS ||
            q == ASK_PLAN_LENGTH || q == ASK_PLAN_WIDTH;
+}
+
+static bool has_pin(const struct sheet *s)
+{
+    return view_step_progress(s, STEP_PIN) != TO_DO;
+}
+
+/* Without a pin the plan can stand on the bisector only. */
+bool view_ask_idle(enum view_question q, const struct sheet *s)
+{
+    return q == ASK_PLAN_ON && !has_pin(s);
 }
 
 /* --- present answers ----------------------------------------------------------------------------
@@ -141,6 +153,8 @@ static void present_answer(const struct sheet *s, enum view_question q, char *ou
         print_size(s->plan.length_mm, 0.0, out, n);
     else if (q == ASK_PLAN_WIDTH && s->plan.set)
         print_size(s->plan.diameter_mm, 0.0, out, n);
+    else if (q == ASK_PLAN_ON)
+        snprintf(out, n, "%s", s->plan.on == PLAN_ON_PIN ? "pin" : "bisector");
     else if (q == ASK_BOUND)
         snprintf(out, n, "%s",
                  s->site.tooth != 0 && plumb_tooth_is_upper(s->site.tooth) ? "sinus floor"
@@ -316,6 +330,20 @@ static int answer_plan(const char *text, bool length, struct sheet *s, struct er
     else
         s->plan.diameter_mm = mm;
     s->plan.set = s->plan.length_mm > 0.0 && s->plan.diameter_mm > 0.0;
+    if (!has_pin(s))
+        s->plan.on = PLAN_ON_BISECTOR;
+    return 0;
+}
+
+static int answer_plan_on(const char *text, struct sheet *s, struct err *err)
+{
+    size_t n = strlen(text);
+    if (n > 0 && strncmp(text, "pin", n) == 0)
+        s->plan.on = PLAN_ON_PIN;
+    else if (n > 0 && strncmp(text, "bisector", n) == 0)
+        s->plan.on = PLAN_ON_BISECTOR;
+    else
+        return plumb_err_set(err, ERR_ARG, "type pin or bisector (p or b will do)");
     return 0;
 }
 
@@ -368,6 +396,8 @@ int view_ask_answer(const struct view_ask *a, struct sheet *s, struct err *err)
         return answer_plan(text, true, s, err);
     case ASK_PLAN_WIDTH:
         return answer_plan(text, false, s, err);
+    case ASK_PLAN_ON:
+        return answer_plan_on(text, s, err);
     case ASK_BOUND:
         return answer_bound(text, s, err);
     default:

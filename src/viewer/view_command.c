@@ -94,7 +94,7 @@ const struct view_help view_help[] = {
     {"Del", "throw away the chosen or the found"},
     {"u, Shift u", "undo, redo"},
     {"e", "edges: snapping on or off"},
-    {"p", "planned implant: length, diameter"},
+    {"p", "planned implant: sizes, axis"},
     {"w", "warnings: all there is to take note of"},
     {"s", "save the sheet"},
     {"r", "file the record"},
@@ -500,7 +500,7 @@ static void do_work(struct view_state *v, enum view_command c, int argument, uns
         view_say(v, v->snap ? "Clicks snap to the edge" : "Clicks stay where they are");
         break;
     case CMD_PLAN:
-        view_ask_open(&v->ask, ASK_PLAN_LENGTH, ASK_PLAN_WIDTH, &v->exam.sheet);
+        view_ask_open(&v->ask, ASK_PLAN_LENGTH, ASK_PLAN_ON, &v->exam.sheet);
         break;
     case CMD_SAVE:
         view_save(v);

@@ -189,6 +189,7 @@ enum view_question {
     ASK_REMARKS,
     ASK_PLAN_LENGTH,
     ASK_PLAN_WIDTH,
+    ASK_PLAN_ON,
     ASK_BOUND,
     QUESTIONS
 };
@@ -204,6 +205,8 @@ void view_ask_open(struct view_ask *a, enum view_question first, enum view_quest
 /* Puts the answer into the sheet; a fault is told and nothing changed. ASK_PATH is the caller's. */
 int view_ask_answer(const struct view_ask *a, struct sheet *s, struct err *err);
 void view_ask_insert(struct view_ask *a, const char *utf8, size_t len);
+/* Has the question no point as the sheet stands? */
+bool view_ask_idle(enum view_question q, const struct sheet *s);
 /* Does the question take nothing but a number? */
 bool view_ask_number(enum view_question q);
 enum view_edit { EDIT_LEFT, EDIT_RIGHT, EDIT_HOME, EDIT_END, EDIT_BACK, EDIT_DELETE, EDIT_CLEAR };

@@ -20,6 +20,8 @@ static void after_answers(struct view_state *v, enum view_question last)
         v->bound_open = true;
         return;
     }
+    if (last == ASK_PLAN_ON && s->plan.set && view_ask_idle(last, s))
+        view_say(v, "No pin: the plan stands on the roots' bisector");
     v->left_out[STEP_GAUGE] = s->n_gauges == 0;
     bool sides = s->pin.side[MESIAL][0].set;
     if (v->finding == FIND_IDLE && s->pin.tip.set && s->pin.tip.by == MARK_FOUND &&
@@ -27,6 +29,15 @@ static void after_answers(struct view_state *v, enum view_question last)
         v->find_due = FIND_REST;
     if (view_target_next(s, v->step, v->skip_to) == VIEW_NO_TARGET || s->pin.tip.set)
         view_go_on(v);
+}
+
+/* The question before or after one, without those that have no point. */
+static enum view_question beside(const struct view_state *v, enum view_question q, int way)
+{
+    do
+        q = (enum view_question)((int)q + way);
+    while (view_ask_idle(q, &v->exam.sheet));
+    return q;
 }
 
 static void answer(struct view_state *v)
@@ -46,10 +57,11 @@ static void answer(struct view_state *v)
     }
     view_edited(v);
     bool no_plan = a->what == ASK_PLAN_LENGTH && v->exam.sheet.plan.length_mm <= 0.0;
-    if (a->what == a->last || no_plan)
+    enum view_question next = beside(v, a->what, 1);
+    if (next > a->last || no_plan)
         after_answers(v, a->last);
     else
-        view_ask_open(a, (enum view_question)(a->what + 1), a->last, &v->exam.sheet);
+        view_ask_open(a, next, a->last, &v->exam.sheet);
 }
 
 static void ask_back(struct view_state *v)
@@ -59,7 +71,7 @@ static void ask_back(struct view_state *v)
     for (size_t i = 0; i < sizeof first / sizeof first[0]; i++)
         if (v->ask.what == first[i])
             return;
-    view_ask_open(&v->ask, (enum view_question)(v->ask.what - 1), v->ask.last, &v->exam.sheet);
+    view_ask_open(&v->ask, beside(v, v->ask.what, -1), v->ask.last, &v->exam.sheet);
 }
 
 static void take_journal(struct view_state *v)

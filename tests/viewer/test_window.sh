@@ -266,6 +266,8 @@ if command -v xclip >/dev/null; then
     key shift+Insert
     wait_foot ': 4.1'
     shown '"length_mm": 11.5, "diameter_mm": 4.1'
+    wait_foot 'stands on: pin or bisector: pin'
+    key Return
 else
     echo "skipped: window: paste: xclip is not installed"
 fi

@@ -108,6 +108,8 @@ static void answers_are_checked(void **state)
         {ASK_ROOTS, "2", true},
         {ASK_ROOTS, "2.5", false},
         {ASK_REMARKS, "Zahn grün, 歯", true},
+        {ASK_PLAN_ON, "b", true},
+        {ASK_PLAN_ON, "root", false},
         {ASK_BOUND, "", false},
         {ASK_BOUND, "canal roof", true},
     };
@@ -225,6 +227,40 @@ static void typing_replaces_the_present_answer(void **state)
     view_ask_insert(&a, "2", 1);
     assert_string_equal(a.text, "2");
     plumb_sheet_release(&s);
+}
+
+/* A plan on a pin that is not there would be drawn nowhere. */
+static void plan_stands_on_what_is_there(void **state)
+{
+    (void)state;
+    struct view_state v;
+    open_site(&v, false);
+    view_type_key(&v, "Escape", 0);
+    view_do(&v, CMD_PLAN, 0, 0);
+    type(&v, "10");
+    type(&v, "4.1");
+    assert_int_equal(v.ask.what, ASK_NOTHING);
+    struct sheet_plan *p = &v.exam.sheet.plan;
+    assert_true(p->set && p->on == PLAN_ON_BISECTOR);
+    assert_non_null(strstr(v.say, "bisector"));
+    close_site(&v);
+    open_site(&v, true); /* with a pin it is asked, and what the sheet says is kept */
+    p = &v.exam.sheet.plan;
+    assert_true(p->set && p->on == PLAN_ON_PIN);
+    static const struct {
+        const char *typed;
+        enum plan_on on;
+    } table[] = {
+        {"", PLAN_ON_PIN}, {"b", PLAN_ON_BISECTOR}, {"", PLAN_ON_BISECTOR}, {"pin", PLAN_ON_PIN}};
+    for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
+        view_do(&v, CMD_PLAN, 0, 0);
+        type(&v, "10");
+        type(&v, "4.1");
+        assert_int_equal(v.ask.what, ASK_PLAN_ON);
+        type(&v, table[i].typed);
+        assert_true(v.ask.what == ASK_NOTHING && p->on == table[i].on);
+    }
+    close_site(&v);
 }
 
 /* --- steps -------------------------------------------------------------------------------------
@@ -821,6 +857,7 @@ int main(void)
         cmocka_unit_test(paste_is_taken_whole_or_not_at_all),
         cmocka_unit_test(editing_keeps_whole_characters),
         cmocka_unit_test(typing_replaces_the_present_answer),
+        cmocka_unit_test(plan_stands_on_what_is_there),
         cmocka_unit_test(steps_follow_the_sheet),
         cmocka_unit_test(needed_steps_are_left_out_on_purpose_only),
         cmocka_unit_test(clicks_place_what_the_foot_names),
