@@ -37,7 +37,7 @@ static const char help_rest[] =
     "  --taken DATE --stage WORDS   of the film, for the record\n"
     "  --extracted DATE --grafted DATE --age YEARS   of the site; for dates and loss by age\n"
     "  --out SHEET                  where to (default FILM.sheet.json; - is standard output)\n"
-    "  --replace                    write over an existing sheet (kept as SHEET.old)\n"
+    "  --replace                    begin anew where a sheet is (kept as SHEET.old, .old2 ...)\n"
     "measure\n"
     "  --json | --csv               one document a sheet | one line a quantity\n"
     "  --missing                    which marks each absent quantity lacks\n"

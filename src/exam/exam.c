@@ -249,25 +249,41 @@ int plumb_exam_measure(struct exam *e, struct err *err)
     return 0;
 }
 
+/* The first of PATH.old, PATH.old2, PATH.old3 ... that is free takes the text: an older copy is
+ * never written over, not even when two programs replace at once. */
+static int keep_text(const char *path, const struct buf *text, struct err *err)
+{
+    enum { COPIES_MOST = 999, DIGITS = 3 };
+    static const char ending[] = ".old";
+    size_t room = strlen(path) + sizeof ending + DIGITS;
+    char *old = plumb_mem_array(room, 1, err);
+    int rc = old ? ERR_CREATE : ERR_NOMEM;
+    bool taken = true;
+    for (int i = 1; rc == ERR_CREATE && taken && i <= COPIES_MOST; i++) {
+        struct stat st;
+        if (i == 1)
+            snprintf(old, room, "%s%s", path, ending);
+        else
+            snprintf(old, room, "%s%s%d", path, ending, i);
+        rc = plumb_file_write(old, text->data, text->len, false, err);
+        taken = lstat(old, &st) == 0;
+    }
+    free(old);
+    return rc;
+}
+
 int plumb_exam_keep_old(const char *path, struct err *err)
 {
-    static const char ending[] = ".old";
     struct stat st;
     if (stat(path, &st) != 0 || !S_ISREG(st.st_mode))
         return 0; /* nothing there, or a device that keeps nothing */
-    size_t room = strlen(path) + sizeof ending;
-    char *old = plumb_mem_array(room, 1, err);
-    if (old == NULL)
-        return ERR_NOMEM;
-    snprintf(old, room, "%s%s", path, ending);
     struct buf text = {0};
     int rc = plumb_file_read(path, SHEET_BYTES, &text, err);
     if (rc == 0)
-        rc = plumb_file_write(old, text.data, text.len, true, err);
+        rc = keep_text(path, &text, err);
     if (rc != 0)
         plumb_err_prefix(err, "no old copy could be kept, so nothing was written");
     plumb_buf_release(&text);
-    free(old);
     return rc;
 }
 

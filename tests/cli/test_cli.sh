@@ -66,7 +66,7 @@ says '"pins":\[\]' out
 wants 0 start "$cmd" start "$tmp/first-drill.tif" --tooth 35 --gauge length=12.0 --gauge across=2.2 --out "$tmp/new.sheet.json"
 says 'to be placed by hand' err
 grep -q '"by": *"found"' "$tmp/new.sheet.json" || fail 'start: no found mark in the sheet'
-for i in 1 2; do
+for i in 1 2 3 4; do
     wants 0 'start from numbers alone' "$cmd" start "$tmp/before-extraction.png" --replace --out "$tmp/told.sheet.json" --tooth 35 \
         --sensor 33.75 --age 38 --plan 10x4.$i --plan-on bisector --extracted 2026-03-02 --grafted 2026-03-02 --taken 2026-03-02 \
         --mark site_tooth.apex=562,877 --mark mesial.cej=298,347 --bound 'canal roof=60,1150,560,1205,930,1208' \
@@ -74,8 +74,10 @@ for i in 1 2; do
 done
 grep -A2 '"pins"' "$tmp/told.sheet.json" | grep -q '"x": 700' || fail 'start --mark: no further pin in the sheet'
 wants 64 'a pin with a gap before it' "$cmd" start "$tmp/before-extraction.png" --out "$tmp/none.sheet.json" --mark 'pins[1].tip=700,800'
-grep -q '"diameter_mm": 4.2' "$tmp/told.sheet.json" || fail 'start --plan: not in the sheet'
-grep -q '"diameter_mm": 4.1' "$tmp/told.sheet.json.old" || fail 'start --replace: the old sheet is not kept'
+grep -q '"diameter_mm": 4.4' "$tmp/told.sheet.json" || fail 'start --plan: not in the sheet'
+for i in 1: 2:2 3:3; do
+    grep -q "\"diameter_mm\": 4.${i%:*}" "$tmp/told.sheet.json.old${i#*:}" || fail "start --replace: state $i is not kept"
+done
 for word in '"age_years": 38' '"on": "bisector"' '"grafted": "2026-03-02"' '"what": "canal roof"' '"x": 562' '"infection": "none seen"'; do
     grep -q "$word" "$tmp/told.sheet.json" || fail "start: no $word in the sheet"
 done
