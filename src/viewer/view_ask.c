@@ -19,6 +19,7 @@ static const char *const words[QUESTIONS] = {
     [ASK_TOOTH] = "Tooth of the site (FDI, e.g. 35; or U20 for Universal)",
     [ASK_LENGTH] = "Known length of the pin, tip to shoulder, mm (empty: none)",
     [ASK_ACROSS] = "Known diameter of the pin, mm (empty: none)",
+    [ASK_SENSOR] = "Sensor, active length of its longer side, mm (empty: not known)",
     [ASK_SEEN_FROM] = "Film seen from: facial or lingual",
     [ASK_TAKEN] = "Film taken on (YYYY-MM-DD, empty: not stated)",
     [ASK_STAGE] = "Stage (e.g. first drill)",
@@ -44,8 +45,8 @@ const char *view_ask_words(enum view_question q)
 
 bool view_ask_number(enum view_question q)
 {
-    return q == ASK_LENGTH || q == ASK_ACROSS || q == ASK_AGE || q == ASK_ROOTS ||
-           q == ASK_PLAN_LENGTH || q == ASK_PLAN_WIDTH;
+    return q == ASK_LENGTH || q == ASK_ACROSS || q == ASK_SENSOR || q == ASK_AGE ||
+           q == ASK_ROOTS || q == ASK_PLAN_LENGTH || q == ASK_PLAN_WIDTH;
 }
 
 static bool has_pin(const struct sheet *s)
@@ -53,10 +54,11 @@ static bool has_pin(const struct sheet *s)
     return view_step_progress(s, STEP_PIN) != TO_DO;
 }
 
-/* Without a pin the plan can stand on the bisector only. */
+/* Without a pin the plan can stand on the bisector only; beside a gauge the sensor says nothing. */
 bool view_ask_idle(enum view_question q, const struct sheet *s)
 {
-    return q == ASK_PLAN_ON && !has_pin(s);
+    return (q == ASK_PLAN_ON && !has_pin(s)) ||
+           (q == ASK_SENSOR && s->n_gauges > 0 && s->film.sensor_mm <= 0.0);
 }
 
 /* --- present answers ----------------------------------------------------------------------------
@@ -143,6 +145,8 @@ static void present_answer(const struct sheet *s, enum view_question q, char *ou
         print_tooth(&s->site, out, n);
     else if ((q == ASK_LENGTH || q == ASK_ACROSS) && g != NULL)
         print_size(g->mm, g->u_mm, out, n);
+    else if (q == ASK_SENSOR)
+        print_size(s->film.sensor_mm, 0.0, out, n);
     else if (q == ASK_SEEN_FROM)
         snprintf(out, n, "%s", s->site.seen_from == SEEN_FROM_LINGUAL ? "lingual" : "facial");
     else if (q == ASK_ROOTS)
@@ -270,6 +274,17 @@ static int answer_gauge(const char *text, enum gauge_kind kind, struct sheet *s,
     return 0;
 }
 
+static int answer_sensor(const char *text, struct sheet *s, struct err *err)
+{
+    double mm = 0.0, u_mm = 0.0;
+    int rc = text[0] ? read_size(text, "the active length", &mm, &u_mm, err) : 0;
+    if (rc == 0 && u_mm > 0.0)
+        return plumb_err_set(err, ERR_ARG, "the sensor's length is one number of mm, e.g. 36");
+    if (rc == 0)
+        s->film.sensor_mm = mm;
+    return rc;
+}
+
 static int answer_tooth(const char *text, struct sheet *s, struct err *err)
 {
     int tooth = 0;
@@ -386,6 +401,8 @@ int view_ask_answer(const struct view_ask *a, struct sheet *s, struct err *err)
         return answer_gauge(text, GAUGE_LENGTH, s, err);
     case ASK_ACROSS:
         return answer_gauge(text, GAUGE_ACROSS, s, err);
+    case ASK_SENSOR:
+        return answer_sensor(text, s, err);
     case ASK_SEEN_FROM:
         return answer_view(text, s, err);
     case ASK_ROOTS:

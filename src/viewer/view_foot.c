@@ -65,7 +65,8 @@ static void done_words(const struct view_state *v, char out[320])
 {
     char open[3 * STEPS] = "", left[3 * STEPS] = "";
     for (int i = 0; i < STEPS; i++) {
-        char *to = view_step_optional((enum view_step)i) ? open : left;
+        bool owed = !view_step_optional((enum view_step)i) && !(i == STEP_PIN && v->no_pin);
+        char *to = owed ? left : open;
         if (view_step_progress(&v->exam.sheet, (enum view_step)i) == TO_DO)
             snprintf(to + strlen(to), sizeof open - strlen(to), " %d", (i + 1) % STEPS);
     }

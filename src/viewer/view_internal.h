@@ -175,6 +175,7 @@ enum view_question {
     ASK_TOOTH,
     ASK_LENGTH,
     ASK_ACROSS,
+    ASK_SENSOR,
     ASK_SEEN_FROM,
     ASK_TAKEN,
     ASK_STAGE,
@@ -280,6 +281,7 @@ struct view_state {
 
     enum view_find_state finding, find_due;
     bool left_out[STEPS]; /* no pin was found, no size is known, or a person passed the step over */
+    bool no_pin;          /* the film shows none, as far as is known: the step is open, not owed */
     bool quit;
 };
 int view_state_init(struct view_state *v, const struct exam_options *o, struct err *err);

@@ -158,13 +158,13 @@ static void begin_work(struct view_state *v)
     const struct sheet *s = &v->exam.sheet;
     /* a film from before there was a pin */
     memset(v->left_out, 0, sizeof v->left_out);
-    v->left_out[STEP_PIN] = !is_fresh(s) && !s->pin.tip.set && s->site_tooth.apex.set;
+    v->no_pin = v->left_out[STEP_PIN] = !is_fresh(s) && !s->pin.tip.set && s->site_tooth.apex.set;
     enum view_step next = view_next(v, STEP_SEEN);
     v->step = next == STEPS ? STEP_BOUND : next;
     v->target = VIEW_NO_TARGET;
     v->ask = (struct view_ask){0};
     if (v->step == STEP_GAUGE && is_fresh(s))
-        view_ask_open(&v->ask, ASK_TOOTH, ASK_ACROSS, s);
+        view_ask_open(&v->ask, ASK_TOOTH, ASK_SENSOR, s);
     if (is_fresh(s))
         v->find_due = FIND_ALL;
     if (v->exam.notes.n > 0)
@@ -460,7 +460,7 @@ static void ask_for_step(struct view_state *v)
 {
     const struct sheet *s = &v->exam.sheet;
     if (v->step == STEP_GAUGE)
-        view_ask_open(&v->ask, ASK_TOOTH, s->site.tooth ? ASK_AGE : ASK_ACROSS, s);
+        view_ask_open(&v->ask, ASK_TOOTH, s->site.tooth ? ASK_AGE : ASK_SENSOR, s);
     else if (v->step == STEP_SEEN)
         view_ask_open(&v->ask, ASK_ROOTS, ASK_REMARKS, s);
     else if (v->step == STEP_BOUND)
@@ -549,9 +549,9 @@ void view_found(struct view_state *v, const struct sheet *found, size_t n_pins)
         if (clean) /* proposals alone are nobody's work */
             v->saved_at = v->history.at;
     }
-    v->left_out[STEP_PIN] = n_pins == 0;
+    v->no_pin = v->left_out[STEP_PIN] = n_pins == 0;
     if (n_pins == 0 && all)
-        view_say(v, "No pin found in this film: place it by hand");
+        view_say(v, "No pin in this film: leave step 2 out with Shift Enter, or place it");
     /* sizes typed while the finder ran have their ends still to come */
     if (n_pins > 0 && all && view_gauges_open(&v->exam.sheet, open) > 0)
         v->find_due = FIND_REST;

@@ -22,7 +22,7 @@ static void after_answers(struct view_state *v, enum view_question last)
     }
     if (last == ASK_PLAN_ON && s->plan.set && view_ask_idle(last, s))
         view_say(v, "No pin: the plan stands on the roots' bisector");
-    v->left_out[STEP_GAUGE] = s->n_gauges == 0;
+    v->left_out[STEP_GAUGE] = s->n_gauges == 0 && s->film.sensor_mm <= 0.0;
     bool sides = s->pin.side[MESIAL][0].set;
     if (v->finding == FIND_IDLE && s->pin.tip.set && s->pin.tip.by == MARK_FOUND &&
         (view_gauges_open(s, open) > 0 || !sides))

@@ -67,6 +67,15 @@ static void type(struct view_state *v, const char *text)
     view_type_key(v, "Return", 0);
 }
 
+static const struct view_item *text_with(const struct view_scene *s, const char *words)
+{
+    for (size_t i = 0; i < s->n; i++)
+        if ((s->item[i].shape == SHAPE_TEXT || s->item[i].shape == SHAPE_EDIT) &&
+            strstr(s->text + s->item[i].first, words) != NULL)
+            return &s->item[i];
+    return NULL;
+}
+
 /* --- questions ---------------------------------------------------------------------------------
  */
 
@@ -97,6 +106,10 @@ static void answers_are_checked(void **state)
         {ASK_LENGTH, "", true},
         {ASK_ACROSS, "2.2", true},
         {ASK_ACROSS, "0", false},
+        {ASK_SENSOR, "36 mm", true},
+        {ASK_SENSOR, "", true},
+        {ASK_SENSOR, "36 +- 1", false},
+        {ASK_SENSOR, "360", false},
         {ASK_SEEN_FROM, "l", true},
         {ASK_SEEN_FROM, "left", false},
         {ASK_TAKEN, "2026-03-02", true},
@@ -297,7 +310,8 @@ static void needed_steps_are_left_out_on_purpose_only(void **state)
     open_site(&v, false);
     type(&v, "35");
     type(&v, "");
-    type(&v, ""); /* no size is known */
+    type(&v, "");
+    type(&v, ""); /* no size is known, nor the sensor's */
     assert_int_equal(v.step, STEP_PIN);
     for (int i = 0; i < 3; i++)
         view_do(&v, CMD_CONFIRM, 0, 0);
@@ -312,6 +326,45 @@ static void needed_steps_are_left_out_on_purpose_only(void **state)
     view_type_key(&v, "Escape", 0);
     view_foot_words(&v, words);
     assert_non_null(strstr(words, "done but for 1 2 3 4 5 6; open, if wanted: 7 8 9 0"));
+    close_site(&v);
+}
+
+/* Before extraction and after healing there is no pin, and the sensor alone gives the scale. */
+static void a_film_without_a_pin_owes_none(void **state)
+{
+    (void)state;
+    struct view_state v;
+    struct view_scene scene = {0};
+    struct sheet none;
+    char words[320];
+    open_site(&v, false);
+    type(&v, "35");
+    type(&v, "");
+    type(&v, "");
+    assert_int_equal(v.ask.what, ASK_SENSOR);
+    type(&v, "36");
+    assert_true(v.exam.sheet.film.sensor_mm == 36.0);
+    assert_int_equal(view_step_progress(&v.exam.sheet, STEP_GAUGE), DONE);
+    assert_false(v.left_out[STEP_GAUGE]);
+    plumb_sheet_init(&none);
+    v.finding = FIND_ALL;
+    view_found(&v, &none, 0);
+    assert_non_null(strstr(v.say, "Shift Enter, or place it"));
+    view_scene_make(&scene, &v);
+    assert_null(text_with(&scene, "left out"));
+    for (int step = STEP_ROOT_MESIAL; step <= STEP_CREST_DISTAL; step++) {
+        view_step_go(&v, (enum view_step)step);
+        click(&v, 1200, 1000);
+        if (v.has_rough)
+            click(&v, 1210, 1600);
+    }
+    view_do(&v, CMD_CONFIRM_ALL, 0, 0);
+    view_step_go(&v, STEP_SEEN);
+    view_type_key(&v, "Escape", 0);
+    view_foot_words(&v, words);
+    assert_non_null(strstr(words, "needed steps are done; open, if wanted: 2 7"));
+    plumb_sheet_release(&none);
+    view_scene_release(&scene);
     close_site(&v);
 }
 
@@ -733,15 +786,6 @@ static void swap_marks(struct view_state *v)
     assert_true(view_edited(v));
 }
 
-static const struct view_item *text_with(const struct view_scene *s, const char *words)
-{
-    for (size_t i = 0; i < s->n; i++)
-        if ((s->item[i].shape == SHAPE_TEXT || s->item[i].shape == SHAPE_EDIT) &&
-            strstr(s->text + s->item[i].first, words) != NULL)
-            return &s->item[i];
-    return NULL;
-}
-
 static bool has_note(const struct view_state *v, const char *words)
 {
     for (size_t k = 0; view_note(v, k) != NULL; k++)
@@ -860,6 +904,7 @@ int main(void)
         cmocka_unit_test(plan_stands_on_what_is_there),
         cmocka_unit_test(steps_follow_the_sheet),
         cmocka_unit_test(needed_steps_are_left_out_on_purpose_only),
+        cmocka_unit_test(a_film_without_a_pin_owes_none),
         cmocka_unit_test(clicks_place_what_the_foot_names),
         cmocka_unit_test(all_of_it_from_the_keyboard),
         cmocka_unit_test(bound_is_a_row_of_clicks),
