@@ -315,7 +315,9 @@ int plumb_find_crest(const struct film *film, struct geo_point rough, struct geo
     struct crest_view v = {.im = &im, .origin = rough, .along = geo_unit(apical)};
     memset(out, 0, sizeof *out);
     if (!(rough.x >= 0.0 && rough.y >= 0.0 && rough.x <= w - 1.0 && rough.y <= h - 1.0))
-        return plumb_err_set(err, ERR_ARG, "the crest's point lies outside the film");
+        return plumb_err_set(err, ERR_ARG,
+                             "the point at %.1f,%.1f lies outside the film of %zu x %zu px",
+                             rough.x, rough.y, film->width, film->height);
     if (!(geo_norm(v.along) > 0.5))
         return plumb_err_set(err, ERR_ARG, "the apical direction has no length");
     v.across = geo_perp(v.along);

@@ -101,12 +101,24 @@ static bool is_covered(const struct root_grid *g)
     return white > ROOT_ROWS / 2;
 }
 
+static int check_inside(const struct find_image *im, const char *what, struct geo_point p,
+                        struct err *err)
+{
+    if (inside(im, p))
+        return 0;
+    return plumb_err_set(err, ERR_ARG, "the %s at %.1f,%.1f lies outside the film of %zu x %zu px",
+                         what, p.x, p.y, im->width, im->height);
+}
+
 int root_grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
                    const struct root_guess *guess, struct root_grid *out, struct err *err)
 {
     memset(out, 0, sizeof *out);
-    if (!inside(im, crown_end) || !inside(im, apex))
-        return plumb_err_set(err, ERR_ARG, "a point of the root lies outside the film");
+    int rc = check_inside(im, "crown end", crown_end, err);
+    if (rc == 0)
+        rc = check_inside(im, "apex", apex, err);
+    if (rc != 0)
+        return rc;
     double length = geo_dist(crown_end, apex), step = length / ROOT_ROWS;
     if (!(length >= root_defaults.min_length_px))
         return plumb_err_set(err, ERR_ILLPOSED,
@@ -120,7 +132,7 @@ int root_grid_make(const struct find_image *im, struct geo_point crown_end, stru
         g.guess = *guess;
     else
         usual_guess(&g, &g.guess);
-    int rc = plumb_geo_line_through(crown_end, apex, &g.line, err);
+    rc = plumb_geo_line_through(crown_end, apex, &g.line, err);
     if (rc != 0)
         return rc;
     g.v = plumb_mem_array(ROOT_ROWS * g.cols, sizeof *g.v, err);
