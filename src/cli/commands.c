@@ -186,7 +186,9 @@ static void say_what_is_left(const struct exam *e, size_t n_pins, struct sheet_n
     if (s->site.tooth == 0)
         plumb_sheet_notes_add(say, "to be stated: the site's tooth, with --tooth");
     if (s->n_gauges == 0 && !(s->film.sensor_mm > 0.0))
-        plumb_sheet_notes_add(say, "to be stated: a gauge, with --gauge length=MM or across=MM");
+        plumb_sheet_notes_add(
+            say, "to be stated: a gauge, with --gauge length=MM or across=MM; on a film without "
+                 "one the sensor's longer side, with --sensor MM, a scale of last resort");
     for (size_t i = 0; i < s->n_gauges; i++)
         if (!s->gauge[i].end[0].set)
             plumb_sheet_notes_add(say, "to be placed by hand: the ends of %s", s->gauge[i].name);
@@ -200,6 +202,10 @@ static void say_what_is_left(const struct exam *e, size_t n_pins, struct sheet_n
         if (line[0] != '\0')
             plumb_sheet_notes_add(say, "to be placed by hand, %s neighbour: %s", word[i], line + 2);
     }
+    if (n_pins == 0 && !s->site_tooth.apex.set && !s->site_tooth.top.set)
+        plumb_sheet_notes_add(say, "to be placed by hand, where the site's tooth still stands: "
+                                   "site_tooth.top, cej_mesial, cej_distal, apex, fracture_mesial, "
+                                   "fracture_distal");
     if (s->n_bounds == 0)
         plumb_sheet_notes_add(say, "to be placed by hand, where there are any: bounds (canal roof, "
                                    "sinus or nasal floor)");

@@ -786,7 +786,8 @@ static const struct need_word {
     {NEED_TOP, ONE, "site_tooth.top", "the top of the site tooth's crown"},
     {NEED_FRACTURE, ONE, "site_tooth.fracture_%s", "the %s fracture edge, and an axis"},
     {NEED_BOUND, ONE, "bounds", "a bound"},
-    {NEED_PLAN, ONE, "plan", "a plan with the axis it stands on"},
+    {NEED_PLAN, ONE, "plan",
+     "the plan's axis: the pin and its shoulder, or, --plan-on bisector, both roots and crest"},
     {NEED_AGE, ONE, "site.age_years", "the age"},
     {NEED_PAIR_AXES, EACH_PIN, "%s.axis", "the axis of %s"},
     {NEED_PAIR_SIDES, EACH_PIN, "%s_side", "the side of %s that faces the other pin"},
@@ -1051,7 +1052,8 @@ static const char *aside_of(const struct slot *slot, const struct scene *sc)
     if ((needs & (PIN_NEEDS | NEED_TWO_GAUGES)) && slot->kind->per != PER_PAIR && !any_pin(s))
         return "no pin is marked";
     if ((needs & SITE_NEEDS) && !any_site_tooth(s))
-        return "the site's tooth is not marked";
+        return "the site's tooth is not marked (site_tooth.top, cej_mesial, cej_distal, apex, "
+               "fracture_mesial, fracture_distal)";
     if ((needs & NEED_STOP) && !s->pin.stop.set)
         return "no stop is marked";
     if ((needs & NEED_PLAN) && !s->plan.set)

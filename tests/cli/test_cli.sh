@@ -72,6 +72,14 @@ for i in 1 2 3 4; do
         --mark site_tooth.apex=562,877 --mark mesial.cej=298,347 --bound 'canal roof=60,1150,560,1205,930,1208' \
         --seen roots=1 --seen 'infection=none seen' --mark 'pins[0].tip=700,800'
 done
+wants 0 'start without a pin' "$cmd" start "$tmp/before-extraction.png" --out "$tmp/bare.sheet.json" --tooth 35 --plan 10x4.1 \
+    --mesial-root 190,345,280,5895
+says 'site_tooth.top, cej_mesial' err
+says '--sensor MM' err
+says 'mesial root: the apex at 280.0,5895.0 lies outside the film of' err
+wants 0 'missing without a pin' "$cmd" measure --missing "$tmp/bare.sheet.json"
+says 'cej_mesial, cej_distal, apex' out
+says '--plan-on bisector' out
 grep -A2 '"pins"' "$tmp/told.sheet.json" | grep -q '"x": 700' || fail 'start --mark: no further pin in the sheet'
 wants 64 'a pin with a gap before it' "$cmd" start "$tmp/before-extraction.png" --out "$tmp/none.sheet.json" --mark 'pins[1].tip=700,800'
 grep -q '"diameter_mm": 4.4' "$tmp/told.sheet.json" || fail 'start --plan: not in the sheet'

@@ -384,7 +384,8 @@ static void the_missing_are_told_apart(void **state)
                 {"plan.depth.mesial", "no plan is stated"},
                 {"space.apical", "no plan is stated"},
                 {"loss_age.distal", "no age is stated"},
-                {"fracture.mesial", "the site's tooth is not marked"},
+                {"fracture.mesial", "the site's tooth is not marked (site_tooth.top, cej_mesial, "
+                                    "cej_distal, apex, fracture_mesial, fracture_distal)"},
                 {"depth.mesial.corrected", "no lean out of the film is larger than its "
                                            "uncertainty"},
                 {"root_length.mesial", NULL}};
