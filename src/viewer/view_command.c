@@ -506,7 +506,7 @@ static void do_work(struct view_state *v, enum view_command c, int argument, uns
         view_save(v);
         break;
     case CMD_RECORD:
-        view_record(v);
+        view_record_dated(v);
         break;
     case CMD_MORE:
         more(v, argument);

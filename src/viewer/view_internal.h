@@ -197,8 +197,9 @@ enum view_question {
 struct view_ask {
     enum view_question what, last; /* the row of questions goes on up to `last` */
     char text[SHEET_TEXT];
-    size_t caret; /* bytes */
-    bool chosen;  /* the text is the answer already given: typing replaces it, editing keeps it */
+    size_t caret;   /* bytes */
+    bool then_file; /* asked on the way to the record, which is filed after it */
+    bool chosen;    /* the text is the answer already given: typing replaces it, editing keeps it */
 };
 const char *view_ask_words(enum view_question q);
 void view_ask_open(struct view_ask *a, enum view_question first, enum view_question last,
@@ -282,6 +283,7 @@ struct view_state {
     enum view_find_state finding, find_due;
     bool left_out[STEPS]; /* no pin was found, no size is known, or a person passed the step over */
     bool no_pin;          /* the film shows none, as far as is known: the step is open, not owed */
+    bool dates_asked;
     bool quit;
 };
 int view_state_init(struct view_state *v, const struct exam_options *o, struct err *err);
@@ -312,6 +314,8 @@ void view_undo(struct view_state *v, bool redo);
 bool view_unsaved(const struct view_state *v);
 int view_save(struct view_state *v);
 void view_record(struct view_state *v);
+/* The same; where no date is stated, once after it and what belongs to it was asked for. */
+void view_record_dated(struct view_state *v);
 /* The marks were changed: to be measured anew. */
 void view_changed(struct view_state *v);
 /* Measures at once when the result is stale. */

@@ -217,7 +217,10 @@ static void ask_line(struct view_scene *s, const struct view_state *v)
     struct view_box b = inset(l->foot, l->pad), more = b;
     b.x1 -= ask_hint_pads * l->pad;
     more.x0 = b.x1;
-    scene_text(s, more, v->ask.what == ASK_PATH ? "Enter opens it" : "Enter: next   Esc: later",
+    scene_text(s, more,
+               v->ask.what == ASK_PATH ? "Enter opens it"
+               : v->ask.then_file      ? "Enter: next   Esc: file it"
+                                       : "Enter: next   Esc: later",
                l->small, VIEW_DIM, ALIGN_RIGHT, false);
     scene_text(s, b, line, l->text, VIEW_WORDS, ALIGN_LEFT, false);
     if (s->failed)

@@ -162,6 +162,7 @@ static void begin_work(struct view_state *v)
     enum view_step next = view_next(v, STEP_SEEN);
     v->step = next == STEPS ? STEP_BOUND : next;
     v->target = VIEW_NO_TARGET;
+    v->dates_asked = false;
     v->ask = (struct view_ask){0};
     if (v->step == STEP_GAUGE && is_fresh(s))
         view_ask_open(&v->ask, ASK_TOOTH, ASK_SENSOR, s);
@@ -433,6 +434,17 @@ void view_record(struct view_state *v)
     }
     tell_record(v, &paths);
     plumb_rec_paths_release(&paths);
+}
+
+void view_record_dated(struct view_state *v)
+{
+    const struct sheet *s = &v->exam.sheet;
+    if (s->film.taken[0] != '\0' || v->dates_asked) {
+        view_record(v);
+        return;
+    }
+    view_ask_open(&v->ask, ASK_TAKEN, ASK_AGE, s);
+    v->ask.then_file = v->dates_asked = true;
 }
 
 /* --- where the work stands ---------------------------------------------------------------------

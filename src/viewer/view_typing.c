@@ -11,10 +11,28 @@ bool view_typing(const struct view_state *v)
            v->open_path == NULL;
 }
 
+static void file(struct view_state *v)
+{
+    v->ask = (struct view_ask){0};
+    view_record(v);
+}
+
+static void ask_next(struct view_state *v, enum view_question q)
+{
+    bool then_file = v->ask.then_file;
+    v->dates_asked = v->dates_asked || q == ASK_TAKEN;
+    view_ask_open(&v->ask, q, v->ask.last, &v->exam.sheet);
+    v->ask.then_file = then_file;
+}
+
 static void after_answers(struct view_state *v, enum view_question last)
 {
     struct exam_gauge open[SHEET_GAUGES];
     struct sheet *s = &v->exam.sheet;
+    if (v->ask.then_file) {
+        file(v);
+        return;
+    }
     v->ask = (struct view_ask){0};
     if (last == ASK_BOUND) {
         v->bound_open = true;
@@ -61,7 +79,7 @@ static void answer(struct view_state *v)
     if (next > a->last || no_plan)
         after_answers(v, a->last);
     else
-        view_ask_open(a, next, a->last, &v->exam.sheet);
+        ask_next(v, next);
 }
 
 static void ask_back(struct view_state *v)
@@ -69,9 +87,9 @@ static void ask_back(struct view_state *v)
     static const enum view_question first[] = {ASK_PATH, ASK_TOOTH, ASK_ROOTS, ASK_PLAN_LENGTH,
                                                ASK_BOUND};
     for (size_t i = 0; i < sizeof first / sizeof first[0]; i++)
-        if (v->ask.what == first[i])
+        if (v->ask.what == first[i] || (v->ask.then_file && v->ask.what == ASK_TAKEN))
             return;
-    view_ask_open(&v->ask, beside(v, v->ask.what, -1), v->ask.last, &v->exam.sheet);
+    ask_next(v, beside(v, v->ask.what, -1));
 }
 
 static void take_journal(struct view_state *v)
@@ -149,6 +167,8 @@ bool view_type_key(struct view_state *v, const char *key, unsigned modifiers)
         answer(v);
     else if (strcmp(key, "ISO_Left_Tab") == 0 || strcmp(key, "Up") == 0)
         ask_back(v);
+    else if (strcmp(key, "Escape") == 0 && v->ask.then_file)
+        file(v);
     else if (strcmp(key, "Escape") == 0 && v->has_film)
         v->ask = (struct view_ask){0};
     else if (strcmp(key, "F1") == 0) {

@@ -151,6 +151,9 @@ crest mesial
 crest distal
 wait_foot 'needed steps are done'
 key r
+type_in 'Film taken on' 2026-03-02
+wait_foot 'Stage'
+key Escape
 wait_until "the first user's record" test -e "$dir/first/record/first-drill-r01.json"
 picture first-user
 echo "a first user: $actions keys and clicks from the film to the record"
@@ -207,6 +210,8 @@ key s
 wait_until "the sheet is saved" test -e "$sheet"
 wait_until "the journal is gone" test ! -e "$journal"
 key r
+wait_foot 'Film taken on'
+key Escape
 wait_until "the record is filed" test -e "$dir/record/first-drill-r01.json"
 picture recorded
 [ "$(cksum <"$dir/$film")" = "$digest" ] || fail "the film was written to"

@@ -750,6 +750,40 @@ static void a_sheet_changed_by_others_is_told(void **state)
     close_site(&v);
 }
 
+/* No record without a date that nobody was asked for; asked once, and filed whatever is answered.
+ */
+static void the_date_is_asked_for_before_filing(void **state)
+{
+    (void)state;
+    struct view_state v;
+    open_site(&v, true);
+    v.exam.sheet.film.taken[0] = '\0';
+    memcpy(v.save_path, "/no-", 4); /* a folder that is not there: trying to file is seen */
+    view_do(&v, CMD_RECORD, 0, 0);
+    assert_true(v.ask.what == ASK_TAKEN && v.say[0] == '\0');
+    view_type_key(&v, "Up", 0); /* no question before it */
+    assert_int_equal(v.ask.what, ASK_TAKEN);
+    type(&v, "2026-03-02");
+    type(&v, "first drill");
+    type(&v, "");
+    assert_true(v.ask.what == ASK_GRAFTED && v.ask.then_file && v.say[0] == '\0');
+    view_type_key(&v, "Escape", 0);
+    assert_true(v.ask.what == ASK_NOTHING && v.say_fault); /* tried to file */
+    assert_string_equal(v.exam.sheet.film.taken, "2026-03-02");
+    assert_string_equal(v.exam.sheet.film.stage, "first drill");
+    view_do(&v, CMD_RECORD, 0, 0);
+    assert_int_equal(v.ask.what, ASK_NOTHING);
+    v.exam.sheet.film.taken[0] = '\0'; /* asked once: a film may have no date */
+    view_do(&v, CMD_RECORD, 0, 0);
+    assert_int_equal(v.ask.what, ASK_NOTHING);
+    v.dates_asked = false;
+    view_do(&v, CMD_RECORD, 0, 0);
+    for (int i = ASK_TAKEN; i <= ASK_AGE; i++)
+        view_type_key(&v, "Return", 0);
+    assert_true(v.ask.what == ASK_NOTHING && v.say_fault);
+    close_site(&v);
+}
+
 static void one_window_a_film(void **state)
 {
     (void)state;
@@ -919,6 +953,7 @@ int main(void)
         cmocka_unit_test(closing_asks_once),
         cmocka_unit_test(unsaved_work_is_found_again),
         cmocka_unit_test(a_sheet_changed_by_others_is_told),
+        cmocka_unit_test(the_date_is_asked_for_before_filing),
         cmocka_unit_test(one_window_a_film),
         cmocka_unit_test(what_to_take_note_of_is_seen),
         cmocka_unit_test(nothing_overlaps),
