@@ -164,6 +164,8 @@ static void pass_over(struct view_state *v)
     v->target = VIEW_NO_TARGET;
     if (t != NULL && view_step_optional(v->step)) {
         v->skip_to = (int)(t - view_targets) + 1;
+        view_say(v, "Passed over: %s.  %d again goes through this step's marks", t->words,
+                 ((int)v->step + 1) % STEPS);
     } else if (t != NULL && !by_hand) {
         view_say(v, "Nothing to confirm yet.  Shift Enter leaves this step out");
         return;

@@ -102,11 +102,30 @@ static void move_on(struct view_state *v, enum view_step was)
         view_step_go(v, next);
 }
 
+/* Why a click places nothing. */
+static void say_why_not(struct view_state *v)
+{
+    int key = ((int)v->step + 1) % STEPS;
+    if (v->finding != FIND_IDLE && v->step <= STEP_PIN)
+        view_say(v, "Nothing placed: the pin is still being looked for");
+    else if (view_step_progress(&v->exam.sheet, v->step) == PROPOSED)
+        view_say(v, "Nothing placed: what was found waits for Enter; Del throws it away");
+    else if (v->step == STEP_BOUND)
+        view_say(v, "Nothing placed: %d begins a bound", key);
+    else if (v->step == STEP_GAUGE || v->step == STEP_SEEN)
+        view_say(v, "Nothing placed: this step is typed; %d asks again", key);
+    else
+        view_say(v, "Nothing placed: this step asks for no mark now; %d again goes through them",
+                 key);
+}
+
 void view_place(struct view_state *v, struct geo_point p)
 {
     const struct view_target *t = view_target_now(v);
-    if (t == NULL)
+    if (t == NULL) {
+        say_why_not(v);
         return;
+    }
     if (!on_the_film(v, p)) {
         view_say(v, "That is beside the film");
         return;
@@ -267,8 +286,10 @@ static void click(struct view_state *v, struct geo_point at)
         view_place(v, view_to_film(&v->t, at));
     } else if (view_hit(v, at, name)) {
         plumb_text_copy(v->selected, sizeof v->selected, name);
-    } else {
+    } else if (v->selected[0]) {
         v->selected[0] = '\0';
+    } else {
+        say_why_not(v);
     }
 }
 

@@ -47,6 +47,8 @@ const struct view_target view_targets[] = {
     {STEP_SITE_TOOTH, WAY_MARK, "site_tooth.apex", "the apex of the site's tooth", true},
     {STEP_SITE_TOOTH, WAY_MARK, "site_tooth.cej_mesial", "its CEJ, mesial", true},
     {STEP_SITE_TOOTH, WAY_MARK, "site_tooth.cej_distal", "its CEJ, distal", true},
+    {STEP_SITE_TOOTH, WAY_MARK, "site_tooth.top", "its crown's top, the highest cusp or edge",
+     true},
     {STEP_SITE_TOOTH, WAY_MARK, "site_tooth.fracture_mesial", "the fracture edge, mesial", true},
     {STEP_SITE_TOOTH, WAY_MARK, "site_tooth.fracture_distal", "the fracture edge, distal", true},
     {STEP_GAUGE, WAY_MARK, "gauges[0].ends[0]", "one end of the known size", true},

@@ -398,6 +398,48 @@ static void clicks_place_what_the_foot_names(void **state)
     close_site(&v);
 }
 
+/* Nothing is skipped and no click is lost without a word. */
+static void what_is_passed_over_is_said(void **state)
+{
+    (void)state;
+    struct view_state v;
+    char words[320];
+    open_site(&v, false);
+    view_type_key(&v, "Escape", 0);
+    view_step_go(&v, STEP_SITE_TOOTH);
+    click(&v, 1500, 1600);
+    const struct sheet_site_tooth *t = &v.exam.sheet.site_tooth;
+    assert_true(t->apex.set && v.step == STEP_SITE_TOOTH);
+    view_do(&v, CMD_CONFIRM, 0, 0);
+    assert_non_null(strstr(v.say, "Passed over: its CEJ, mesial.  9 again"));
+    click(&v, 1600, 1000);
+    assert_true(t->cej[DISTAL].set && v.say[0] == '\0');
+    view_foot_words(&v, words);
+    assert_non_null(strstr(words, "crown's top"));
+    click(&v, 1500, 600);
+    assert_true(t->top.set);
+    view_do(&v, CMD_CONFIRM, 0, 0);
+    click(&v, 1600, 700); /* the last of them */
+    assert_true(t->fracture[DISTAL].set && v.step == STEP_SITE_TOOTH);
+    size_t n = plumb_sheet_marks(&v.exam.sheet, NULL, 0);
+    click(&v, 700, 700);
+    assert_int_equal(plumb_sheet_marks(&v.exam.sheet, NULL, 0), n);
+    assert_non_null(strstr(v.say, "Nothing placed"));
+    v.exam.sheet.pin.tip = (struct mark){.set = true, .x = 9, .y = 9, .by = MARK_FOUND};
+    view_step_go(&v, STEP_PIN);
+    v.finding = FIND_ALL;
+    click(&v, 700, 700);
+    assert_non_null(strstr(v.say, "still being looked for"));
+    v.finding = FIND_IDLE;
+    v.skip_to = (int)view_n_targets;
+    click(&v, 700, 700);
+    assert_non_null(strstr(v.say, "waits for Enter"));
+    view_step_go(&v, STEP_BOUND);
+    click(&v, 700, 700);
+    assert_non_null(strstr(v.say, "7 begins a bound"));
+    close_site(&v);
+}
+
 /* Moves the keyboard's cross as a person would, in far, near and fine steps, and places. */
 static void place_by_keys(struct view_state *v, double x, double y)
 {
@@ -940,6 +982,7 @@ int main(void)
         cmocka_unit_test(needed_steps_are_left_out_on_purpose_only),
         cmocka_unit_test(a_film_without_a_pin_owes_none),
         cmocka_unit_test(clicks_place_what_the_foot_names),
+        cmocka_unit_test(what_is_passed_over_is_said),
         cmocka_unit_test(all_of_it_from_the_keyboard),
         cmocka_unit_test(bound_is_a_row_of_clicks),
         cmocka_unit_test(marks_are_dragged_nudged_deleted_and_brought_back),
