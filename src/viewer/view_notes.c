@@ -9,7 +9,8 @@
 #include <string.h>
 
 static const double line_heights = 1.45; /* of a letter's size */
-static const double short_lines = 4.0;   /* room in the column */
+static const size_t short_lines = 4;     /* most in the column */
+static const double letter_width = 0.62; /* of its size, of a wide one: the room is never short */
 static const double page_px = 720.0;     /* width of a page that is still read with ease */
 
 static bool said_before(const struct sheet_notes *const all[], size_t list, size_t line)
@@ -41,6 +42,12 @@ static size_t count(const struct view_state *v)
     return n;
 }
 
+static size_t lines_of(const char *words, double width, double size)
+{
+    size_t letters = (size_t)fmax(width / (letter_width * size), 1.0);
+    return strlen(words) / letters + 1;
+}
+
 static void wrapped(struct view_scene *s, struct view_box b, const char *words, double size)
 {
     scene_text(s, b, words, size, VIEW_WARN, ALIGN_LEFT, false);
@@ -61,7 +68,9 @@ struct view_box scene_note(struct view_scene *s, const struct view_state *v, str
     else
         snprintf(words, sizeof words, "take note (w): %s", first);
     struct view_box at = {b.x0 + l->pad, b.y0 + 0.3 * l->step_row, b.x1 - l->pad, 0.0};
-    at.y1 = at.y0 + ceil(short_lines * line_heights * l->small);
+    size_t lines = lines_of(words, at.x1 - at.x0, l->small);
+    lines = lines < short_lines ? lines : short_lines;
+    at.y1 = at.y0 + ceil((double)lines * line_heights * l->small);
     if (at.y1 > b.y1)
         return b;
     wrapped(s, at, words, l->small);
@@ -76,7 +85,6 @@ void scene_notes_page(struct view_scene *s, const struct view_state *v)
     struct view_box all = {0.0, 0.0, l->w, l->foot.y0};
     double width = fmin(all.x1 - 4.0 * l->pad, page_px * l->ui), row = line_heights * l->text;
     double x = round(0.5 * (all.x1 - width)), y = 2.0 * l->pad;
-    size_t letters = (size_t)(width / (0.62 * l->text)) + 1; /* a line's, wide ones */
     scene_fill(s, all, VIEW_GROUND);
     struct view_box b = {x, y, x + width, y + 1.5 * row};
     const char *words = view_note(v, 0);
@@ -84,7 +92,7 @@ void scene_notes_page(struct view_scene *s, const struct view_state *v)
                ALIGN_LEFT, true);
     for (size_t k = 0; words != NULL; words = view_note(v, ++k)) {
         b.y0 = b.y1 + 0.4 * row;
-        b.y1 = b.y0 + ceil((double)(strlen(words) / letters + 1) * row);
+        b.y1 = b.y0 + ceil((double)lines_of(words, width, l->text) * row);
         if (b.y1 > all.y1)
             break;
         wrapped(s, b, words, l->text);
