@@ -93,7 +93,7 @@ struct stratum {
     size_t films, found, blank, false_find;
 };
 
-static double across(const struct geo_point axis[2], struct geo_point p)
+static double across(const struct geo_point *axis, struct geo_point p)
 {
     return geo_cross(geo_unit(geo_sub(axis[1], axis[0])), geo_sub(p, axis[0]));
 }
