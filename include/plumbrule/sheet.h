@@ -32,7 +32,20 @@ struct mark {
     double x, y; /* px */
     double sd;   /* px, standard uncertainty a coordinate; 0: not stated, the default of its kind */
     enum mark_by by;
+    bool confirmed; /* by a person: of a mark found or carried over; it stays found or carried */
 };
+
+/* Found or carried over, and nobody has confirmed it: a proposal. */
+static inline bool plumb_mark_is_open(const struct mark *m)
+{
+    return (m->by == MARK_FOUND || m->by == MARK_CARRIED) && !m->confirmed;
+}
+
+/* What a finder has put there and may replace. */
+static inline bool plumb_mark_is_found(const struct mark *m)
+{
+    return m->by == MARK_FOUND && !m->confirmed;
+}
 
 struct mark_path {
     struct mark *at; /* n marks, all set */

@@ -17,10 +17,10 @@ static struct mark found(struct geo_point p, double u)
         .set = true, .x = p.x, .y = p.y, .sd = fmax(u, least_sd_px), .by = MARK_FOUND};
 }
 
-/* Only where no person has been. */
+/* Only where no person has been: what one has confirmed stays as it is. */
 static void put(struct mark *m, struct geo_point p, double u)
 {
-    if (!m->set || m->by == MARK_FOUND)
+    if (!m->set || plumb_mark_is_found(m))
         *m = found(p, u);
 }
 
@@ -73,7 +73,7 @@ static bool is_marked(const struct sheet_pin *p, const struct find_pin *found)
  * already, or becomes one more; NULL when the sheet is full. */
 static struct sheet_pin *place_of(struct sheet *s, const struct find_pin *found, bool meant)
 {
-    bool open = !s->pin.tip.set || s->pin.tip.by == MARK_FOUND;
+    bool open = !s->pin.tip.set || plumb_mark_is_found(&s->pin.tip);
     if ((meant && open) || is_marked(&s->pin, found))
         return &s->pin;
     for (size_t i = 0; i < s->n_pins; i++)
@@ -138,7 +138,7 @@ static struct sheet_gauge *gauge_slot(struct sheet *s, const struct exam_gauge *
 {
     for (size_t i = 0; i < s->n_gauges; i++)
         if (s->gauge[i].kind == want->kind &&
-            (!s->gauge[i].end[0].set || s->gauge[i].end[0].by == MARK_FOUND))
+            (!s->gauge[i].end[0].set || plumb_mark_is_found(&s->gauge[i].end[0])))
             return &s->gauge[i];
     if (s->n_gauges >= SHEET_GAUGES)
         return NULL;
@@ -260,7 +260,7 @@ static int put_root(struct exam *e, enum sheet_side side, struct geo_point crown
     if (rc == 0)
         put(&nb->apex, rough_apex(&root, apex), rough_click_u_px);
     for (int k = 0; rc == 0 && k < 2; k++)
-        if (nb->axis[k].by == MARK_FOUND)
+        if (plumb_mark_is_found(&nb->axis[k]))
             nb->axis[k] = (struct mark){0};
     *midline = root.midline;
     plumb_find_root_release(&root);
@@ -281,7 +281,7 @@ int plumb_exam_propose_root(struct exam *e, enum sheet_side side, double crown_x
 static void put_axis(struct mark axis[2], const struct geo_line *l, double length)
 {
     for (int k = 0; k < 2; k++)
-        if (axis[k].set && axis[k].by != MARK_FOUND)
+        if (axis[k].set && !plumb_mark_is_found(&axis[k]))
             return;
     double h = fmin(0.5 * length, l->u_offset / l->u_angle), u = sqrt(2.0) * h * l->u_angle;
     put(&axis[0], plumb_geo_on(l, -h), u);

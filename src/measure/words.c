@@ -262,7 +262,7 @@ const char *const plumb_meas_cautions[] = {
     "A single film shows mesio-distal angles only, not facio-lingual ones.",
     "A film does not show the facial or the lingual plate of bone.",
     "Sizes hold in the plane of the gauge; what lies nearer or farther is magnified differently.",
-    "A found mark that nobody has confirmed is a proposal.",
+    "A mark found or carried over that nobody has confirmed is a proposal.",
     "This is a measuring aid and no diagnosis. It measures; the clinician decides.",
     "Local rules and the judgement of the licensed clinician come first.",
 };

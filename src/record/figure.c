@@ -2,7 +2,7 @@
  * The ink on the film. Nothing that was measured is hidden: every mark is a hollow sign about its
  * point, and every line stops short of the marks and of the edges it measures (cut_by_discs).
  * Signs: a ring is a mark placed, moved or confirmed by hand, a diamond one that was found and not
- * confirmed, a square one carried over from an earlier film.
+ * confirmed, a square one carried over from an earlier film and not confirmed.
  */
 #include "record/record_internal.h"
 
@@ -36,7 +36,7 @@ static const double tau = 6.28318530717958647692;
 struct spot {
     struct geo_point at;
     double r;
-    enum mark_by by;
+    enum mark_by by; /* as shown: hand, found or carried */
     enum hue hue;
     bool has_sign; /* false: shown by the sign of another mark close by; kept in sight all the same
                     */
@@ -74,6 +74,11 @@ struct figure_sizes figure_sizes_for(const struct film *film)
     return (struct figure_sizes){em, fmax(line_em * em, line_least_px)};
 }
 
+bool used_is_open(const struct figure_used *used)
+{
+    return used->by[MARK_FOUND] || used->by[MARK_CARRIED];
+}
+
 static double least_sign(const struct figure *f)
 {
     return sign_least_em * f->size.em + f->size.line;
@@ -97,13 +102,13 @@ static bool usable(const struct mark *m)
     return m->set && isfinite(m->x) && isfinite(m->y);
 }
 
-/* What was moved by hand is as good as placed by hand. */
-static void note_by(struct figure *f, enum mark_by by)
+/* What a person has moved or confirmed is drawn as what a person has placed. */
+static enum mark_by shown_by(const struct mark *m)
 {
-    f->used->by[by == MARK_MOVED ? MARK_HAND : by] = true;
+    return plumb_mark_is_open(m) ? m->by : MARK_HAND;
 }
 
-/* A gauge's end is often the pin's tip: one sign, and `found` is not lost. */
+/* A gauge's end is often the pin's tip: one sign, and what is not confirmed is not lost. */
 static struct spot *spot_near(struct figure *f, struct geo_point at, double within)
 {
     for (size_t i = 0; i < f->n_spots; i++)
@@ -119,10 +124,11 @@ static void add_spot(struct figure *f, const struct mark *m, enum hue hue, doubl
         return;
     double within = (r_em < sign_em ? same_line_em : same_em) * f->size.em;
     struct spot *near = spot_near(f, at, within);
-    if (near != NULL && m->by == MARK_FOUND)
-        near->by = MARK_FOUND;
+    enum mark_by by = shown_by(m);
+    if (near != NULL && by != MARK_HAND && near->by != MARK_FOUND)
+        near->by = by;
     double r = near == NULL ? r_em * f->size.em : least_sign(f);
-    f->spot[f->n_spots++] = (struct spot){at, r, m->by, hue, near == NULL};
+    f->spot[f->n_spots++] = (struct spot){at, r, by, hue, near == NULL};
 }
 
 static void add_pair(struct figure *f, const struct mark m[2], enum hue hue)
@@ -168,7 +174,7 @@ static void collect_spots(struct figure *f)
     for (size_t i = 0; i < s->n_gauges; i++)
         add_pair(f, s->gauge[i].end, HUE_PIN);
     for (size_t i = 0; i < f->n_spots; i++)
-        note_by(f, f->spot[i].by);
+        f->used->by[f->spot[i].by] = true;
 }
 
 /* Signs that crowd are drawn smaller, so that none stands on another's point. */
@@ -260,7 +266,7 @@ static int draw_marks_path(struct figure *f, const struct mark_path *p, struct s
     for (size_t i = 0; i < p->n && n < SHEET_PATH; i++) {
         if (!usable(&p->at[i]))
             continue;
-        note_by(f, p->at[i].by);
+        f->used->by[shown_by(&p->at[i])] = true;
         pts[n++] = (struct geo_point){p->at[i].x, p->at[i].y};
     }
     draw_path(f, pts, n, s, f->n_discs);
@@ -571,7 +577,7 @@ static int draw_all(struct figure *f, double gutter, bool notes, struct err *err
     draw_dimensions(f);
     draw_signs(f);
     if (notes)
-        notes_on_film(f->e, f->ink, &f->field, f->size.em, f->used->by[MARK_FOUND]);
+        notes_on_film(f->e, f->ink, &f->field, f->size.em, used_is_open(f->used));
     collect_labels(f);
     draw_labels(f, gutter);
     return ink_check(f->ink, err);

@@ -316,9 +316,12 @@ static void draw_proposed(struct legend *l)
 {
     double em = l->em, pad = 0.6 * em;
     struct words word = words_set(l->ink, proposed_word, em, true, 0.0);
+    const char *marks = l->used->by[MARK_CARRIED]
+                            ? "marks with a diamond were found, those with a square carried over, "
+                              "and nobody has confirmed them"
+                            : "marks with a diamond were found and nobody has confirmed them";
     struct words why =
-        words_set(l->ink, "marks with a diamond were found and nobody has confirmed them",
-                  small_px(l), false, l->column_w - word.w - 3.0 * pad);
+        words_set(l->ink, marks, small_px(l), false, l->column_w - word.w - 3.0 * pad);
     double inner = fmax(word.h, why.h), h = inner + 2.0 * pad;
     begin_block(l);
     frame(l->ink, (struct box){l->x, l->y, l->x + l->column_w, l->y + h}, HUE_DARK, 0.12 * em);
@@ -422,9 +425,9 @@ static void key_pattern(struct legend *l, enum pattern p, double x, double middl
 
 static void key_sign(struct legend *l, enum mark_by by, double x, double middle)
 {
-    static const char *const word[] = {[MARK_HAND] = "placed or moved by hand",
+    static const char *const word[] = {[MARK_HAND] = "placed, moved or confirmed",
                                        [MARK_FOUND] = "found, not confirmed",
-                                       [MARK_CARRIED] = "carried over"};
+                                       [MARK_CARRIED] = "carried over, not confirmed"};
     struct geo_point at = {x + 0.5 * chip_em * l->em, middle};
     struct stroke s = {.hue = HUE_PLAIN, .width = figure_sizes_for(&l->e->film).line};
     key_chip(l, &x, middle);
@@ -536,7 +539,7 @@ static void draw_blocks(struct legend *l)
 {
     collect_rows(l);
     draw_title(l);
-    if (l->used->by[MARK_FOUND])
+    if (used_is_open(l->used))
         draw_proposed(l);
     draw_notes(l);
     draw_rows(l);

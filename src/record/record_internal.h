@@ -183,8 +183,10 @@ double axis_reach(double em);
 /* What the legend has to explain. */
 struct figure_used {
     bool pattern[PATTERNS];
-    bool by[MARK_CARRIED + 1];
+    bool by[MARK_CARRIED + 1]; /* as shown: confirmed and moved marks count as those by hand */
 };
+/* Is there a mark that nobody has confirmed? */
+bool used_is_open(const struct figure_used *used);
 struct figure_sizes {
     double em, line; /* px: of the words; of a line's core */
 };

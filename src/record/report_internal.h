@@ -13,11 +13,11 @@ void rec_label_with_axis(const struct sheet *s, const struct meas_quantity *q, s
                          char out[REC_LABEL]);
 /* "at least 1.5 mm" */
 void rec_limit_words(const struct meas_finding *f, char out[48]);
-/* Is any mark found and unconfirmed? */
+/* Is any mark found or carried over and unconfirmed? */
 bool rec_is_proposed(const struct sheet *s);
 /* Says so, if it is. */
 void rec_tell_proposed(const struct sheet *s, struct buf *out);
-const char *rec_by_word(enum mark_by by);
+const char *rec_by_word(const struct mark *m);
 /* False when nobody waits for that quantity on this film. */
 bool rec_is_awaited(const struct meas_result *r, const char *id);
 /* Adds text broken at spaces to 72 columns: `first` starts the first line, the others are indented

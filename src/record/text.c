@@ -348,28 +348,36 @@ bool rec_is_proposed(const struct sheet *s)
 {
     size_t n = plumb_sheet_marks(s, NULL, 0);
     struct sheet_mark_ref *ref = plumb_mem_array(n, sizeof *ref, NULL);
-    bool found = ref == NULL; /* no memory: better to say it than not */
+    bool open = ref == NULL; /* no memory: better to say it than not */
     if (ref != NULL)
         plumb_sheet_marks(s, ref, n);
     for (size_t i = 0; ref != NULL && i < n; i++)
-        found = found || ref[i].mark->by == MARK_FOUND;
+        open = open || plumb_mark_is_open(ref[i].mark);
     free(ref);
-    return found;
+    return open;
 }
 
 void rec_tell_proposed(const struct sheet *s, struct buf *out)
 {
     if (rec_is_proposed(s))
-        rec_wrap(
-            out, "", 0,
-            "PROPOSED: some marks were found by the program and nobody has confirmed them yet.\n");
+        rec_wrap(out, "", 0,
+                 "PROPOSED: some marks were found by the program or carried over, and nobody has "
+                 "confirmed them yet.\n");
 }
 
-const char *rec_by_word(enum mark_by by)
+const char *rec_by_word(const struct mark *m)
 {
-    static const char *const word[] = {"by hand", "found, not confirmed", "found, then moved",
-                                       "carried over"};
-    return (unsigned)by < 4 ? word[by] : "by hand";
+    switch (m->by) {
+    case MARK_FOUND:
+        return m->confirmed ? "found, confirmed" : "found, not confirmed";
+    case MARK_CARRIED:
+        return m->confirmed ? "carried over, confirmed" : "carried over, not confirmed";
+    case MARK_MOVED:
+        return "moved by hand";
+    case MARK_HAND:
+        break;
+    }
+    return "by hand";
 }
 
 /* "mesial.near[3]" -> "mesial.near" */
@@ -391,7 +399,7 @@ static size_t same_kind(const struct sheet_mark_ref *ref, size_t i, size_t n)
 {
     size_t len = stem(ref[i].name), j = i + 1;
     while (j < n && stem(ref[j].name) == len && strncmp(ref[j].name, ref[i].name, len) == 0 &&
-           ref[j].mark->by == ref[i].mark->by)
+           rec_by_word(ref[j].mark) == rec_by_word(ref[i].mark))
         j++;
     return j - i;
 }
@@ -418,7 +426,7 @@ static int tell_marks(const struct exam *e, struct buf *out, struct err *err)
             snprintf(u, sizeof u, "%.2f mm, default", e->config.mark[ref[i].kind].u_mm);
         snprintf(path, sizeof path, "%.*s", (int)stem(ref[i].name), ref[i].name);
         place_words(path, place);
-        wrapf(out, "  ", 4, "%s%s: %s, %s", place, many, rec_by_word(ref[i].mark->by), u);
+        wrapf(out, "  ", 4, "%s%s: %s, %s", place, many, rec_by_word(ref[i].mark), u);
         i += run;
     }
     free(ref);
@@ -490,7 +498,7 @@ int plumb_rec_text(const struct exam *e, struct buf *out, struct err *err)
 int plumb_rec_table(const struct exam *e, struct buf *out, struct err *err)
 {
     if (rec_is_proposed(&e->sheet))
-        plumb_buf_addf(out, "PROPOSED: some marks are found and not confirmed\n");
+        plumb_buf_addf(out, "PROPOSED: some marks are found or carried over and not confirmed\n");
     tell_film(e, out);
     rec_tell_warnings(e, out);
     tell_scale(e, out);

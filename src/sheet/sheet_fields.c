@@ -42,6 +42,7 @@ static const struct field mark_fields[] = {
     {"y", FIELD_NUMBER, FIELD_REQUIRED, AT(struct mark, y), .number = &coordinate},
     {"sd", FIELD_NUMBER, 0, AT(struct mark, sd), .number = &deviation},
     {"by", FIELD_WORD, 0, AT(struct mark, by), .words = by_words},
+    {"confirmed", FIELD_FLAG, 0, AT(struct mark, confirmed)},
 };
 const struct table sheet_mark_table = {TABLE(mark_fields), "a mark {\"x\": ..., \"y\": ...}", true,
                                        offsetof(struct mark, set), true};
@@ -285,6 +286,8 @@ bool sheet_field_is_default(const struct field *f, const void *base)
         return *(const int *)place == 0;
     case FIELD_WORD:
         return *(const unsigned *)place == 0;
+    case FIELD_FLAG:
+        return !*(const bool *)place;
     case FIELD_NUMBER:
         return *(const double *)place == 0.0;
     case FIELD_PIXELS:

@@ -20,6 +20,7 @@ enum field_type {
     FIELD_DIGEST,  /* char[65] */
     FIELD_TOOTH,   /* int, FDI; written in the site's notation */
     FIELD_WORD,    /* an enum, through its words */
+    FIELD_FLAG,    /* bool */
     FIELD_NUMBER,  /* double */
     FIELD_COUNT,   /* int */
     FIELD_PIXELS,  /* size_t */

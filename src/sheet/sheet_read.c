@@ -135,6 +135,14 @@ static int read_word(struct reader *r, const struct field *f, const json_t *v, u
     return fault(r, "is none of the words it may be: give %s", words);
 }
 
+static int read_flag(struct reader *r, const json_t *v, bool *out)
+{
+    if (!json_is_boolean(v))
+        return fault(r, "is neither true nor false: give one of them, without quotes");
+    *out = json_is_true(v);
+    return 0;
+}
+
 static int read_number(struct reader *r, const struct field *f, const json_t *v, double *out)
 {
     const struct number_kind *k = f->number;
@@ -230,6 +238,8 @@ static int read_value(struct reader *r, const struct field *f, json_t *v, char *
         return read_tooth(r, v, place);
     case FIELD_WORD:
         return read_word(r, f, v, place);
+    case FIELD_FLAG:
+        return read_flag(r, v, place);
     case FIELD_NUMBER:
         return read_number(r, f, v, place);
     case FIELD_COUNT:

@@ -202,6 +202,9 @@ static int write_value(struct writer *w, const struct field *f, const char *base
         return write_tooth(w, *(const int *)place);
     case FIELD_WORD:
         return write_word(w, f, *(const unsigned *)place);
+    case FIELD_FLAG:
+        put(w, *(const bool *)place ? "true" : "false");
+        return 0;
     case FIELD_NUMBER:
         return write_number(w, f->number, *(const double *)place);
     case FIELD_COUNT:

@@ -1,7 +1,7 @@
 /*
  * Editing the sheet's marks by their path in the document. Placed or moved marks carry no
- * uncertainty of their own (the default of their kind holds); a confirmed one keeps that of its
- * fit.
+ * uncertainty of their own (the default of their kind holds); a confirmed one stays a found one and
+ * keeps that of its fit.
  */
 #include "viewer/view_internal.h"
 
@@ -38,6 +38,7 @@ static void put_by_hand(struct mark *m, struct geo_point at)
     m->x = at.x;
     m->y = at.y;
     m->sd = 0.0;
+    m->confirmed = false;
 }
 
 /* Gauge ends on a pin's mark and the other way round. */
@@ -171,7 +172,7 @@ static bool drop_found_pin(struct sheet *s, const char *name)
 {
     size_t k;
     const struct mark *m = plumb_sheet_mark(s, name);
-    if (m == NULL || m->by != MARK_FOUND || !take_index(&name, "pins[", &k))
+    if (m == NULL || !plumb_mark_is_found(m) || !take_index(&name, "pins[", &k))
         return false;
     s->pins[k] = (struct sheet_pin){0};
     drop_empty_pins(s);
@@ -224,9 +225,9 @@ void view_step_confirm(struct sheet *s, enum view_step step)
     struct sheet_mark_ref *ref;
     size_t n = view_marks(s, &ref);
     for (size_t i = 0; i < n; i++)
-        if (ref[i].mark->by == MARK_FOUND &&
+        if (plumb_mark_is_open(ref[i].mark) &&
             (step == STEPS || view_step_confirms(step, ref[i].name)))
-            ref[i].mark->by = MARK_HAND;
+            ref[i].mark->confirmed = true;
     free(ref);
 }
 
@@ -264,7 +265,7 @@ static void merge_gauges(struct sheet *into, const struct sheet *found)
     for (size_t i = 0; i < into->n_gauges && i < found->n_gauges; i++)
         for (int k = 0; k < 2; k++)
             if (!into->gauge[i].end[k].set && into->gauge[i].kind == found->gauge[i].kind &&
-                found->gauge[i].end[k].by == MARK_FOUND)
+                plumb_mark_is_found(&found->gauge[i].end[k]))
                 into->gauge[i].end[k] = found->gauge[i].end[k];
 }
 
@@ -276,7 +277,7 @@ void view_marks_merge(struct sheet *into, const struct sheet *found, bool rest_o
     struct sheet_mark_ref *ref;
     size_t n = view_marks(found, &ref);
     for (size_t i = 0; i < n; i++) {
-        if (ref[i].mark->by != MARK_FOUND || !is_pin(ref[i].name) ||
+        if (!plumb_mark_is_found(ref[i].mark) || !is_pin(ref[i].name) ||
             (rest_only && ref[i].kind != KIND_PIN_SIDE))
             continue;
         struct mark *m = plumb_sheet_mark(into, ref[i].name);

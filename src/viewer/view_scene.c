@@ -2,9 +2,9 @@
  * What is on the screen, as a list of flat items made anew from the state after every batch of
  * events. What differs from the list before is repainted, and nothing else.
  *
- * Signs and lines mean what they mean in the record's picture: ring = placed or confirmed by hand,
- * diamond = found and not confirmed, square = carried over; a colour for whose mark it is, a
- * pattern for what kind of line.
+ * Signs and lines mean what they mean in the record's picture: ring = placed or confirmed by a
+ * person, diamond = found and not confirmed, square = carried over and not confirmed; a colour for
+ * whose mark it is, a pattern for what kind of line.
  */
 #include "viewer/view_internal.h"
 
@@ -249,12 +249,15 @@ static bool drawn_already(const struct sheet_mark_ref *ref, size_t n, size_t i)
     return false;
 }
 
+static enum view_shape shape_of(const struct mark *m)
+{
+    if (!plumb_mark_is_open(m))
+        return SHAPE_RING;
+    return m->by == MARK_FOUND ? SHAPE_DIAMOND : SHAPE_SQUARE;
+}
+
 static void signs(struct view_scene *s, const struct view_state *v)
 {
-    static const enum view_shape shape[] = {[MARK_HAND] = SHAPE_RING,
-                                            [MARK_FOUND] = SHAPE_DIAMOND,
-                                            [MARK_MOVED] = SHAPE_RING,
-                                            [MARK_CARRIED] = SHAPE_SQUARE};
     struct sheet_mark_ref *ref;
     size_t n = view_marks(&v->exam.sheet, &ref);
     double ui = v->layout.ui, width = line_px * ui;
@@ -269,8 +272,7 @@ static void signs(struct view_scene *s, const struct view_state *v)
         if (path && view_step_of(ref[i].name) == v->step)
             add_sign(s, SHAPE_DOT, at, 1.5 * dot_px * ui, hue, width);
         else if (!path)
-            add_sign(s, shape[(unsigned)ref[i].mark->by < 4 ? ref[i].mark->by : 0], at, r, hue,
-                     width);
+            add_sign(s, shape_of(ref[i].mark), at, r, hue, width);
         if (chosen)
             add_sign(s, SHAPE_RING, at, r + chosen_px * ui, VIEW_WORDS, width);
     }

@@ -174,15 +174,15 @@ static bool is_there(const struct sheet *s, enum view_step step)
 }
 
 /* Has the step an unconfirmed mark (step = STEPS: counts all of the sheet's)? */
-static size_t count_found(const struct sheet *s, enum view_step step)
+static size_t count_open(const struct sheet *s, enum view_step step)
 {
     struct sheet_mark_ref *ref;
-    size_t n = view_marks(s, &ref), found = 0;
+    size_t n = view_marks(s, &ref), open = 0;
     for (size_t i = 0; i < n; i++)
-        if (ref[i].mark->by == MARK_FOUND && (step == STEPS || view_step_of(ref[i].name) == step))
-            found++;
+        if (plumb_mark_is_open(ref[i].mark) && (step == STEPS || view_step_of(ref[i].name) == step))
+            open++;
     free(ref);
-    return found;
+    return open;
 }
 
 enum view_progress view_step_progress(const struct sheet *s, enum view_step step)
@@ -190,14 +190,14 @@ enum view_progress view_step_progress(const struct sheet *s, enum view_step step
     bool there = is_there(s, step);
     if (step == STEP_GAUGE || step == STEP_SEEN) /* the gauge's ends are confirmed with the pin */
         return there ? DONE : TO_DO;
-    if (count_found(s, step) > 0)
+    if (count_open(s, step) > 0)
         return PROPOSED;
     return there ? DONE : TO_DO;
 }
 
 size_t view_proposals(const struct sheet *s)
 {
-    return count_found(s, STEPS);
+    return count_open(s, STEPS);
 }
 
 /* --- what is next ------------------------------------------------------------------------------

@@ -42,7 +42,7 @@ static void after_answers(struct view_state *v, enum view_question last)
         view_say(v, "No pin: the plan stands on the roots' bisector");
     v->left_out[STEP_GAUGE] = s->n_gauges == 0 && s->film.sensor_mm <= 0.0;
     bool sides = s->pin.side[MESIAL][0].set;
-    if (v->finding == FIND_IDLE && s->pin.tip.set && s->pin.tip.by == MARK_FOUND &&
+    if (v->finding == FIND_IDLE && s->pin.tip.set && plumb_mark_is_found(&s->pin.tip) &&
         (view_gauges_open(s, open) > 0 || !sides))
         v->find_due = FIND_REST;
     if (view_target_next(s, v->step, v->skip_to) == VIEW_NO_TARGET || s->pin.tip.set)

@@ -151,6 +151,15 @@ static void what_a_hand_has_set_stays(void **state)
     assert_true(e.sheet.pin.tip.by == MARK_HAND && e.sheet.pin.tip.y == 860.0);
     assert_true(e.sheet.pin.shoulder.by == MARK_MOVED && e.sheet.pin.shoulder.x == 471.0);
     assert_true(e.sheet.pin.axis[0].by == MARK_FOUND);
+    struct mark *end = &e.sheet.pin.axis[0]; /* so does what a person has confirmed */
+    end->x += 2.0;
+    end->confirmed = true;
+    const struct mark was = *end;
+    propose(&e);
+    assert_true(end->x == was.x && end->sd == was.sd && end->confirmed);
+    end->confirmed = false;
+    propose(&e);
+    assert_true(end->x != was.x);
     plumb_exam_release(&e);
 }
 

@@ -446,6 +446,15 @@ static void a_found_mark_makes_a_proposal(void **state)
     assert_int_equal(figure_draw(&e, &ink, 0.0, true, &used, &err), 0);
     assert_true(used.by[MARK_FOUND] && used.by[MARK_HAND] && !used.by[MARK_CARRIED]);
     ink_release(&ink);
+    /* Confirmed, it is drawn as what a person has placed, to the pixel. */
+    struct image placed = {0}, confirmed = {0};
+    e.sheet.side[DISTAL].apex.confirmed = true;
+    draw(&e, false, &confirmed);
+    e.sheet.side[DISTAL].apex = (struct mark){.set = true, .x = apex.x, .y = apex.y};
+    draw(&e, false, &placed);
+    assert_memory_equal(confirmed.rgb, placed.rgb, 3 * 700 * 900);
+    image_release(&placed);
+    image_release(&confirmed);
     release(&e);
 }
 

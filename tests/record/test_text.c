@@ -105,7 +105,42 @@ static void found_marks_are_proposed(void **state)
         struct buf text;
         make_exam(&e, (enum mark_by)by);
         text_of(&e, &text);
-        assert_int_equal(strstr(text.data, "PROPOSED") != NULL, by == MARK_FOUND);
+        assert_int_equal(strstr(text.data, "PROPOSED") != NULL,
+                         by == MARK_FOUND || by == MARK_CARRIED);
+        plumb_buf_release(&text);
+        plumb_exam_release(&e);
+    }
+}
+
+/* What a person has confirmed is no proposal, and still no mark placed by hand. */
+static void the_record_tells_how_each_mark_was_placed(void **state)
+{
+    (void)state;
+    static const struct {
+        struct mark how;
+        const char *words;
+        bool proposed;
+    } row[] = {
+        {{.by = MARK_HAND}, "[pin.tip]: by hand,", false},
+        {{.by = MARK_FOUND}, "[pin.tip]: found, not confirmed,", true},
+        {{.by = MARK_FOUND, .confirmed = true}, "[pin.tip]: found, confirmed,", false},
+        {{.by = MARK_MOVED}, "[pin.tip]: moved by hand,", false},
+        {{.by = MARK_CARRIED}, "[pin.tip]: carried over, not confirmed,", true},
+        {{.by = MARK_CARRIED, .confirmed = true}, "[pin.tip]: carried over, confirmed,", false},
+    };
+    for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
+        struct exam e;
+        struct buf text, table = {0};
+        struct err err = {0};
+        make_exam(&e, row[i].how.by);
+        e.sheet.pin.tip.confirmed = row[i].how.confirmed;
+        text_of(&e, &text);
+        if (strstr(text.data, row[i].words) == NULL)
+            fail_msg("not told: %s", row[i].words);
+        assert_int_equal(strstr(text.data, "PROPOSED") != NULL, row[i].proposed);
+        assert_int_equal(plumb_rec_table(&e, &table, &err), 0);
+        assert_int_equal(strstr(table.data, "PROPOSED") != NULL, row[i].proposed);
+        plumb_buf_release(&table);
         plumb_buf_release(&text);
         plumb_exam_release(&e);
     }
@@ -304,6 +339,7 @@ int main(void)
         cmocka_unit_test(no_line_is_wider_than_72),
         cmocka_unit_test(cautions_and_no_verdict),
         cmocka_unit_test(found_marks_are_proposed),
+        cmocka_unit_test(the_record_tells_how_each_mark_was_placed),
         cmocka_unit_test(text_json_and_csv_agree),
         cmocka_unit_test(the_worksheet_lists_all_there_is),
         cmocka_unit_test(the_worksheet_warns_as_the_report_does),

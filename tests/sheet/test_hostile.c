@@ -119,7 +119,7 @@ static void the_fullest_sheet_is_read(void **state)
         paths[i]->at = calloc(SHEET_PATH, sizeof *paths[i]->at);
         paths[i]->n = SHEET_PATH;
         for (size_t j = 0; j < SHEET_PATH; j++)
-            paths[i]->at[j] = (struct mark){true, 1234.567, (double)j, 0.1234, MARK_CARRIED};
+            paths[i]->at[j] = (struct mark){true, 1234.567, (double)j, 0.1234, MARK_CARRIED, true};
     }
     assert_int_equal(plumb_sheet_print(&s, &out, &err), 0);
     assert_true(out.len < SHEET_BYTES);

@@ -104,7 +104,7 @@ static void print_number(double x, double sd, char *out, size_t size)
     struct buf text;
     plumb_sheet_init(&s);
     strcpy(s.film.file, "a");
-    s.pin.tip = (struct mark){true, x, 0.0, sd, MARK_HAND};
+    s.pin.tip = (struct mark){true, x, 0.0, sd, MARK_HAND, false};
     print_good(&s, &text);
     char *from = strstr(text.data, "\"x\": "), *end = strchr(from, '}');
     *end = '\0';
@@ -273,6 +273,10 @@ static const struct {
     {HEAD FILM "\"pin\": {\"tip\": {\"x\": 1, \"y\": 1, \"by\": \"me\"}}}",
      "line 3, column 39: pin.tip.by is none of the words it may be: give hand, found, moved or "
      "carried"},
+    {HEAD FILM "\"pin\": {\"tip\": {\"x\": 1, \"y\": 1, \"confirmed\": \"true\"}}}",
+     "line 3, column 46: pin.tip.confirmed is neither true nor false"},
+    {HEAD FILM "\"pin\": {\"tip\": {\"x\": 1, \"y\": 1, \"confirmed\": 1}}}",
+     "line 3, column 46: pin.tip.confirmed is neither true nor false"},
     {HEAD FILM "\"pin\": {\"axis\": [{\"x\": 1, \"y\": 1}, {\"x\": 1, \"y\": []}]}}",
      "line 3, column 50: pin.axis[1].y is not a number"},
     {HEAD FILM "\"distal\": {\"far\": [{\"x\": 1, \"y\": 1},\n null]}}",
@@ -317,11 +321,15 @@ static bool same_kind(const json_t *a, const json_t *b)
     return json_typeof(a) == json_typeof(b) || (json_is_number(a) && json_is_number(b));
 }
 
-/* Where `true` stands, by looking for it in the text. */
+/* Where `true` stands, by looking for it in the text; the example's own stands at "confirmed". */
 static void where_true(const char *text, char *out, size_t size)
 {
     size_t line = 1, column = 1;
-    for (const char *p = text, *to = strstr(text, "true"); p < to; p++) {
+    static const char own[] = "\"confirmed\": true";
+    const char *to = strstr(text, "true"), *mine = strstr(text, own);
+    if (mine != NULL && to > mine && to < mine + sizeof own)
+        to = strstr(to + 1, "true");
+    for (const char *p = text; p < to; p++) {
         column = *p == '\n' ? 1 : column + (((unsigned char)*p & 0xC0) != 0x80);
         line += *p == '\n';
     }
@@ -342,7 +350,7 @@ static void try_changed(json_t *doc, const json_t *was, size_t k)
     if (rc != 0 && strncmp(err.text, "line ", 5) != 0)
         fail_msg("no line in: %s", err.text);
     where_true(text, where, sizeof where);
-    if (k == OTHER_TRUE && strncmp(err.text, where, strlen(where)) != 0)
+    if (k == OTHER_TRUE && !may_pass && strncmp(err.text, where, strlen(where)) != 0)
         fail_msg("%s is not at %s", err.text, where);
     plumb_sheet_release(&s);
     free(text);

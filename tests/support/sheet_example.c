@@ -32,7 +32,7 @@ const char sheet_example_text[] =
     "      \"u_mm\": 0.05,\n"
     "      \"tip\": \"cone\",\n"
     "      \"ends\": [\n"
-    "        {\"x\": 540.2, \"y\": 410, \"sd\": 0.4, \"by\": \"found\"},\n"
+    "        {\"x\": 540.2, \"y\": 410, \"sd\": 0.4, \"by\": \"found\", \"confirmed\": true},\n"
     "        {\"x\": 552.9, \"y\": 812.7}\n"
     "      ]\n"
     "    },\n"
@@ -223,14 +223,14 @@ void sheet_example(struct sheet *s)
                              .mm = 12.0,
                              .u_mm = 0.05,
                              .tip = GAUGE_TIP_CONE,
-                             .end = {{true, 540.2, 410, 0.4, MARK_FOUND}, at(552.9, 812.7)}};
+                             .end = {{true, 540.2, 410, 0.4, MARK_FOUND, true}, at(552.9, 812.7)}};
     s->gauge[1] = (struct sheet_gauge){.name = "drill diameter",
                                        .kind = GAUGE_ACROSS,
                                        .mm = 2.2,
-                                       .end = {{true, 510.125, 600, 0, MARK_MOVED}}};
+                                       .end = {{true, 510.125, 600, 0, MARK_MOVED, false}}};
     s->pin = (struct sheet_pin){
         .name = "site 35",
-        .tip = {true, 552.9, 812.7, 0, MARK_CARRIED},
+        .tip = {true, 552.9, 812.7, 0, MARK_CARRIED, false},
         .shoulder = at(540.2, 410),
         .stop = at(538, 350),
         .axis = {at(540, 411), at(552, 812)},
@@ -264,8 +264,8 @@ static bool differs(const char *what, size_t i)
 
 static bool same_mark(const struct mark *a, const struct mark *b)
 {
-    return a->set == b->set &&
-           (!a->set || (a->x == b->x && a->y == b->y && a->sd == b->sd && a->by == b->by));
+    return a->set == b->set && (!a->set || (a->x == b->x && a->y == b->y && a->sd == b->sd &&
+                                            a->by == b->by && a->confirmed == b->confirmed));
 }
 
 static bool same_marks(const struct mark *a, const struct mark *b, size_t n, const char *what)

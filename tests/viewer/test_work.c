@@ -289,12 +289,20 @@ static void steps_follow_the_sheet(void **state)
         assert_int_equal(view_step_progress(s, (enum view_step)i), DONE);
     assert_int_equal(view_step_next(s, STEP_GAUGE), STEPS);
     s->pin.tip.by = MARK_FOUND;
+    s->pin.tip.sd = 0.25;
     assert_int_equal(view_step_progress(s, STEP_PIN), PROPOSED);
     assert_int_equal(view_step_next(s, STEP_CREST_DISTAL), STEP_PIN);
     view_step_go(&v, STEP_PIN);
     view_do(&v, CMD_CONFIRM, 0, 0);
-    assert_int_equal(s->pin.tip.by, MARK_HAND);
+    /* confirmed, not placed: it stays a found mark with the uncertainty of its fit */
+    assert_true(s->pin.tip.by == MARK_FOUND && s->pin.tip.confirmed && s->pin.tip.sd == 0.25);
     assert_int_equal(view_step_progress(s, STEP_PIN), DONE);
+    view_do(&v, CMD_UNDO, 0, 0);
+    assert_false(s->pin.tip.confirmed);
+    view_do(&v, CMD_REDO, 0, 0);
+    assert_true(s->pin.tip.by == MARK_FOUND && s->pin.tip.confirmed);
+    view_mark_move(s, "pin.tip", (struct geo_point){s->pin.tip.x + 1.0, s->pin.tip.y});
+    assert_true(s->pin.tip.by == MARK_MOVED && !s->pin.tip.confirmed && s->pin.tip.sd == 0.0);
     s->side[DISTAL].crest = (struct mark){0};
     assert_int_equal(view_step_progress(s, STEP_CREST_DISTAL), TO_DO);
     assert_int_equal(view_step_next(s, STEP_PIN), STEP_CREST_DISTAL);
