@@ -65,8 +65,8 @@ int plumb_exam_propose_two_roots(struct exam *e, enum sheet_side side, const dou
                                  const double other[4], struct err *err);
 int plumb_exam_propose_crest(struct exam *e, enum sheet_side side, double x, double y,
                              struct err *err);
-/* Before a file is written over: keeps what is there, whole or not at all, as the first of PATH.old,
- * PATH.old2, PATH.old3 ... that is free. Nothing there is no fault. */
+/* Before a file is written over: keeps what is there, whole or not at all, as the first of
+ * PATH.old, PATH.old2, PATH.old3 ... that is free. Nothing there is no fault. */
 int plumb_exam_keep_old(const char *path, struct err *err);
 /* Saves the sheet to path atomically, or to sheet_path when path is NULL. Without replace an
  * existing file is left alone. */
