@@ -528,7 +528,6 @@ const char *view_note(const struct view_state *v, size_t k);
 /* A line's room in the column at the top of b, with the first of them; returns what is left. */
 struct view_box scene_note(struct view_scene *s, const struct view_state *v, struct view_box b);
 void scene_notes_page(struct view_scene *s, const struct view_state *v);
-void view_value_words(const struct meas_quantity *q, char out[96]);
 
 void view_layout_make(struct view_layout *l, double w, double h, double ui);
 int view_layout_step_at(const struct view_layout *l, struct geo_point p);

@@ -8,27 +8,6 @@
 #include <stdio.h>
 #include <string.h>
 
-/* --- values in words, as the report has them -----------------------------------------------------
- */
-
-static const char *unit_word(const char *unit)
-{
-    return strcmp(unit, "deg") == 0 ? "\u00b0" : unit;
-}
-
-void view_value_words(const struct meas_quantity *q, char out[96])
-{
-    char value[32], u[32];
-    const char *gap = strcmp(q->unit, "deg") == 0 ? "" : " ";
-    plumb_unc_format(q->v.value, q->U, value, u);
-    if (q->below_only) {
-        plumb_unc_format(q->v.hi, q->v.hi, value, u);
-        snprintf(out, 96, "below %s%s%s", value, gap, unit_word(q->unit));
-    } else {
-        snprintf(out, 96, "%s \u00b1 %s%s%s", value, u, gap, unit_word(q->unit));
-    }
-}
-
 /* The finding of a quantity that wants most attention; NULL when no limit is held against it. */
 static const struct meas_finding *finding_of(const struct meas_result *r, const char *id)
 {
@@ -137,7 +116,7 @@ static void quantity(struct view_scene *s, const struct view_layout *l, struct v
     low.y0 = top.y1;
     low.y1 = low.y0 + lines;
     right = low;
-    view_value_words(q, value);
+    plumb_meas_value_words(q, value);
     if (f != NULL)
         finding_words(f, found);
     low.x1 = f != NULL ? low.x0 + 0.56 * (low.x1 - low.x0) : low.x1;
