@@ -237,11 +237,13 @@ static bool same_folder(const char *a, const char *b)
 static int name_from_afar(const char *film, struct sheet *s, struct err *err)
 {
     char here[SHEET_WORDS];
-    if (getcwd(here, sizeof here) == NULL || strlen(here) + strlen(film) + 2 > SHEET_WORDS)
+    int n = -1;
+    if (getcwd(here, sizeof here) != NULL)
+        n = snprintf(s->film.file, sizeof s->film.file, "%s/%s", here, film);
+    if (n < 0 || (size_t)n >= sizeof s->film.file)
         return plumb_err_set(err, ERR_ARG,
                              "the way from the sheet to the film is too long: put "
                              "them into one folder");
-    snprintf(s->film.file, sizeof s->film.file, "%.120s/%.120s", here, film);
     return 0;
 }
 

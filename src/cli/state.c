@@ -1,7 +1,6 @@
 /*
  * What the command line states of a new sheet: site, dates, plan, answers of the eye, and marks
- * placed by number. All
- * of it is as if placed by hand, so the finders leave it alone.
+ * placed by number. All of it is as if placed by hand, so the finders leave it alone.
  */
 #include "cli/cli_internal.h"
 
@@ -55,9 +54,9 @@ static bool take_point(const char **text, struct mark *out)
 /* Makes room for the next further pin when a mark of it is named. */
 static void begin_pin(const char *name, struct sheet *s)
 {
-    char next[16];
-    snprintf(next, sizeof next, "pins[%zu].", s->n_pins % SHEET_PINS);
-    if (s->n_pins < SHEET_PINS && strncmp(name, next, strlen(next)) == 0)
+    char next[32];
+    int n = snprintf(next, sizeof next, "pins[%zu].", s->n_pins);
+    if (s->n_pins < SHEET_PINS && strncmp(name, next, (size_t)n) == 0)
         s->n_pins++;
 }
 

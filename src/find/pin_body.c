@@ -325,8 +325,8 @@ static void mask_rows(struct pin_body *b, const struct pin_candidate *c)
 static size_t core_end(const struct pin_body *b, const float *core, double least, int way)
 {
     size_t n = b->i1 - b->i0 + 1, patience = (size_t)fmax(3.0, core_gap * b->width / b->strip.ds);
-    size_t dark = 0, i = n / 2, last = i;
-    for (; i<n; i = way> 0 ? i + 1 : i - 1) { /* below 0 wraps round */
+    size_t dark = 0, last = n / 2, step = way > 0 ? 1 : SIZE_MAX; /* below 0 wraps round */
+    for (size_t i = last; i < n; i += step) {
         dark = (double)core[i] < least ? dark + 1 : 0;
         if (dark >= patience)
             return last;

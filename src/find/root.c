@@ -110,8 +110,9 @@ static int check_inside(const struct find_image *im, const char *what, struct ge
                          what, p.x, p.y, im->width, im->height);
 }
 
-int root_grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
-                   const struct root_guess *guess, struct root_grid *out, struct err *err)
+/* guess NULL: a straight root of usual width. */
+static int grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
+                     const struct root_guess *guess, struct root_grid *out, struct err *err)
 {
     memset(out, 0, sizeof *out);
     int rc = check_inside(im, "crown end", crown_end, err);
@@ -149,7 +150,7 @@ int root_grid_make(const struct find_image *im, struct geo_point crown_end, stru
     return 0;
 }
 
-void root_grid_release(struct root_grid *g)
+static void grid_release(struct root_grid *g)
 {
     if (!g)
         return;
@@ -245,8 +246,8 @@ int plumb_find_root(const struct film *film, struct geo_point crown_end, struct 
     int rc = 0;
     memset(out, 0, sizeof *out);
     for (int round = 0; rc == 0 && round < ROUNDS; round++) {
-        root_grid_release(&g);
-        rc = root_grid_make(&im, crown_end, apex, round == 0 ? NULL : &guess, &g, err);
+        grid_release(&g);
+        rc = grid_make(&im, crown_end, apex, round == 0 ? NULL : &guess, &g, err);
         if (rc == 0)
             rc = find_shape(&im, &g, pts, &sh, err);
         if (rc == 0)
@@ -256,7 +257,7 @@ int plumb_find_root(const struct film *film, struct geo_point crown_end, struct 
         rc = put_side(&g, side, pts[side], &sh, out, err);
     if (rc == 0)
         rc = root_midline(&g, &sh, out, err);
-    root_grid_release(&g);
+    grid_release(&g);
     if (rc != 0)
         plumb_find_root_release(out);
     return rc;

@@ -39,14 +39,10 @@ struct root_grid {
     size_t from[ROOT_ROWS], to[ROOT_ROWS]; /* columns of each row that show the exposed film */
 };
 
-/* guess NULL: a straight root of usual width. */
-int root_grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
-                   const struct root_guess *guess, struct root_grid *out, struct err *err);
 static inline struct geo_point root_grid_point(const struct root_grid *g, double s, double t)
 {
     return geo_add(plumb_geo_on(&g->line, s), geo_mul(geo_perp(g->line.dir), t));
 }
-void root_grid_release(struct root_grid *g);
 /* Bright for dark. */
 void root_grid_invert(struct root_grid *g);
 

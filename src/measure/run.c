@@ -151,8 +151,8 @@ static void add_others(struct inputs *in, const struct scene *sc, double u_disag
     add_input(in, "scale", " of last resort", 0.0, last_resort ? c->last_resort.u_mm / 100.0 : 0.0);
     for (int i = PLANE_MESIAL; i < PLANES; i++)
         add_input(in, plane_name[i], "", 0.0, c->plane.u_mm);
-    for (int i = 0; i < SIDES;
-         i++) /* traced points state their own scatter and keep it when confirmed */
+    /* traced points state their own scatter and keep it when confirmed */
+    for (int i = 0; i < SIDES; i++)
         add_input(in, i == MESIAL ? "mesial.near" : "distal.near", " trace", 0.0,
                   is_traced(&sc->s->side[i]) ? c->traced.u_mm / deg_per_rad : 0.0);
     double lean = c->lean.u_mm / deg_per_rad, beam = c->beam_error_deg / deg_per_rad;

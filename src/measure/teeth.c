@@ -1,8 +1,8 @@
 /*
  * Usual tooth sizes, for plausibility only, never as a scale: averages with a wide allowance.
  *
- * Nelson and Ash, Wheeler's Dental Anatomy, Table 1-1 (sizes for carving), crown and root lengths
- * and widths at the cervix, mm. Central and lateral incisors, upper premolars and first molar were
+ * Nelson and Ash, Wheeler's Dental Anatomy, Table 1-1 (sizes for carving), root lengths and
+ * widths at the cervix, mm. Central and lateral incisors, upper premolars and first molar were
  * read in copies of the table, the other rows are from memory.
  */
 #include "measure/teeth_internal.h"
@@ -11,22 +11,22 @@
 
 /* By arch (upper, lower) and place from the midline. */
 static const struct tooth_size usual[2][8] = {
-    {{13.0, 13.0, 8.5, 7.0},
-     {13.0, 13.0, 6.5, 5.0},
-     {17.0, 17.0, 7.5, 5.5},
-     {14.0, 14.0, 7.0, 5.0},
-     {14.0, 14.0, 7.0, 5.0},
-     {12.0, 13.0, 10.0, 8.0},
-     {11.0, 12.0, 9.0, 7.0},
-     {11.0, 11.0, 8.5, 6.5}},
-    {{12.5, 12.5, 5.0, 3.5},
-     {14.0, 14.0, 5.5, 4.0},
-     {16.0, 16.0, 7.0, 5.5},
-     {14.0, 14.0, 7.0, 5.0},
-     {14.5, 14.5, 7.0, 5.0},
-     {14.0, 14.0, 11.0, 9.0},
-     {13.0, 13.0, 10.5, 8.0},
-     {11.0, 11.0, 10.0, 7.5}},
+    {{13.0, 13.0, 7.0},
+     {13.0, 13.0, 5.0},
+     {17.0, 17.0, 5.5},
+     {14.0, 14.0, 5.0},
+     {14.0, 14.0, 5.0},
+     {12.0, 13.0, 8.0},
+     {11.0, 12.0, 7.0},
+     {11.0, 11.0, 6.5}},
+    {{12.5, 12.5, 3.5},
+     {14.0, 14.0, 4.0},
+     {16.0, 16.0, 5.5},
+     {14.0, 14.0, 5.0},
+     {14.5, 14.5, 5.0},
+     {14.0, 14.0, 9.0},
+     {13.0, 13.0, 8.0},
+     {11.0, 11.0, 7.5}},
 };
 
 /* Other schools and real teeth differ by so much; common practice, no source. */

@@ -7,7 +7,6 @@
 
 struct tooth_size {
     double root_mm, root_2_mm; /* buccal and lingual roots where they differ */
-    double crown_width_mm;     /* mesio-distal */
     double cervix_mm;          /* mesio-distal at the CEJ */
 };
 

@@ -17,7 +17,6 @@ void rec_limit_words(const struct meas_finding *f, char out[48]);
 bool rec_is_proposed(const struct sheet *s);
 /* Says so, if it is. */
 void rec_tell_proposed(const struct sheet *s, struct buf *out);
-const char *rec_by_word(const struct mark *m);
 /* False when nobody waits for that quantity on this film. */
 bool rec_is_awaited(const struct meas_result *r, const char *id);
 /* Adds text broken at spaces to 72 columns: `first` starts the first line, the others are indented

@@ -365,7 +365,7 @@ void rec_tell_proposed(const struct sheet *s, struct buf *out)
                  "confirmed them yet.\n");
 }
 
-const char *rec_by_word(const struct mark *m)
+static const char *by_word(const struct mark *m)
 {
     switch (m->by) {
     case MARK_FOUND:
@@ -399,7 +399,7 @@ static size_t same_kind(const struct sheet_mark_ref *ref, size_t i, size_t n)
 {
     size_t len = stem(ref[i].name), j = i + 1;
     while (j < n && stem(ref[j].name) == len && strncmp(ref[j].name, ref[i].name, len) == 0 &&
-           rec_by_word(ref[j].mark) == rec_by_word(ref[i].mark))
+           by_word(ref[j].mark) == by_word(ref[i].mark))
         j++;
     return j - i;
 }
@@ -426,7 +426,7 @@ static int tell_marks(const struct exam *e, struct buf *out, struct err *err)
             snprintf(u, sizeof u, "%.2f mm, default", e->config.mark[ref[i].kind].u_mm);
         snprintf(path, sizeof path, "%.*s", (int)stem(ref[i].name), ref[i].name);
         place_words(path, place);
-        wrapf(out, "  ", 4, "%s%s: %s, %s", place, many, rec_by_word(ref[i].mark), u);
+        wrapf(out, "  ", 4, "%s%s: %s, %s", place, many, by_word(ref[i].mark), u);
         i += run;
     }
     free(ref);

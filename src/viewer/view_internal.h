@@ -82,9 +82,6 @@ struct view_pyramid {
     } level[VIEW_LEVELS];
     size_t n;
 };
-/* Builds only as many levels as a scale of `scale` needs; call again for a smaller one. */
-int view_pyramid_need(struct view_pyramid *p, const struct film *film, double scale,
-                      struct err *err);
 void view_pyramid_release(struct view_pyramid *p);
 
 /* The visible part of the film, one grey a window px, kept from one picture to the next. */
@@ -468,7 +465,6 @@ enum view_hue {
 enum view_pattern { LINE_SOLID, LINE_AXIS, LINE_DOTS, LINE_DASH, LINE_PLAN };
 enum view_shape {
     SHAPE_FILL,
-    SHAPE_FRAME,
     SHAPE_LINE,
     SHAPE_RING,
     SHAPE_DIAMOND,
@@ -514,7 +510,6 @@ size_t view_scene_changes(const struct view_scene *old, const struct view_scene 
                           struct view_box *out, size_t max);
 /* Adding, for the files of the scene. */
 void scene_fill(struct view_scene *s, struct view_box b, enum view_hue hue);
-void scene_frame(struct view_scene *s, struct view_box b, enum view_hue hue, double width);
 void scene_text(struct view_scene *s, struct view_box b, const char *text, double size,
                 enum view_hue hue, enum view_align align, bool bold);
 void scene_column(struct view_scene *s, struct view_state *v);

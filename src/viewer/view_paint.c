@@ -464,12 +464,6 @@ static void paint_item(struct view_painter *p, cairo_t *cr, const struct view_st
         cairo_rectangle(cr, b.x0, b.y0, b.x1 - b.x0, b.y1 - b.y0);
         cairo_fill(cr);
         break;
-    case SHAPE_FRAME:
-        set_colour(cr, it->hue, 1.0);
-        cairo_set_line_width(cr, it->width);
-        cairo_rectangle(cr, b.x0 + 0.5, b.y0 + 0.5, b.x1 - b.x0 - 1.0, b.y1 - b.y0 - 1.0);
-        cairo_stroke(cr);
-        break;
     case SHAPE_LINE:
         paint_line(p, cr, s, it);
         break;

@@ -62,8 +62,9 @@ static size_t level_for(double scale)
     return k;
 }
 
-int view_pyramid_need(struct view_pyramid *p, const struct film *film, double scale,
-                      struct err *err)
+/* Builds only as many levels as a scale of `scale` needs; call again for a smaller one. */
+static int pyramid_need(struct view_pyramid *p, const struct film *film, double scale,
+                        struct err *err)
 {
     if (p->n == 0) {
         p->level[0].grey = film->grey;
@@ -340,7 +341,7 @@ static bool same_but_moved(const struct view_raster *r, const struct view_transf
 int view_raster_update(struct view_raster *r, struct view_pyramid *p, const struct film *film,
                        const struct view_transform *t, struct err *err)
 {
-    int rc = view_pyramid_need(p, film, t->scale, err);
+    int rc = pyramid_need(p, film, t->scale, err);
     if (rc != 0)
         return rc;
     bool moved = same_but_moved(r, t);

@@ -62,15 +62,6 @@ void scene_fill(struct view_scene *s, struct view_box b, enum view_hue hue)
         it->box = b;
 }
 
-void scene_frame(struct view_scene *s, struct view_box b, enum view_hue hue, double width)
-{
-    struct view_item *it = add(s, SHAPE_FRAME, hue);
-    if (it == NULL)
-        return;
-    it->box = b;
-    it->width = width;
-}
-
 void scene_text(struct view_scene *s, struct view_box b, const char *text, double size,
                 enum view_hue hue, enum view_align align, bool bold)
 {

@@ -19,41 +19,12 @@
 #include "plumbrule/find.h"
 #include "tests/support/otsu.h"
 #include "tests/support/real_film.h"
+#include "tests/support/values.h"
 
 static const double deg = 57.29577951308232;
 static const double k95 = 1.96;
 static const double bins[] = {0.5, 0.7, 0.85, 0.95, 0.99, 1.01}; /* of confidence */
 enum { WORDS = 40, STYLES = 3, BINS = sizeof bins / sizeof *bins - 1 };
-
-struct values {
-    double *at;
-    size_t n, cap;
-};
-
-static void add(struct values *v, double x)
-{
-    if (v->n == v->cap) {
-        v->cap = v->cap ? 2 * v->cap : 256;
-        v->at = realloc(v->at, v->cap * sizeof *v->at);
-        if (!v->at)
-            exit(70);
-    }
-    v->at[v->n++] = x;
-}
-
-static int by_size(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-static double quantile(struct values *v, double q)
-{
-    if (v->n == 0)
-        return (double)NAN;
-    qsort(v->at, v->n, sizeof *v->at, by_size);
-    return v->at[(size_t)(q * (double)(v->n - 1) + 0.5)];
-}
 
 /* An error and its standard uncertainty. */
 struct quantity {
@@ -62,9 +33,9 @@ struct quantity {
 
 static void add_error(struct quantity *q, double error, double u, double scale)
 {
-    add(&q->size, fabs(error) * scale);
-    add(&q->signed_, error * scale);
-    add(&q->z, fabs(error) / u);
+    values_add(&q->size, fabs(error) * scale);
+    values_add(&q->signed_, error * scale);
+    values_add(&q->z, fabs(error) / u);
 }
 
 static double covered(const struct quantity *q)
@@ -144,7 +115,7 @@ static void reference(const struct film *film, const struct phantom_pin_truth *t
     double turn = fabs(asin(geo_cross(b.dir, geo_unit(geo_sub(t->axis[1], t->axis[0])))));
     if (turn < 2.0 / deg && fabs(across(t->axis, b.centre)) < 0.15 * t->width_px) {
         y->otsu_found++;
-        add(&y->otsu_axis, turn * deg);
+        values_add(&y->otsu_axis, turn * deg);
     }
 }
 
@@ -189,7 +160,7 @@ static void find_in(const struct film *film, struct find_pins *pins, struct tall
     if (plumb_find_pins(film, NULL, pins, &err) != 0)
         exit(70);
     double ms = 1e3 * (double)(clock() - start) / CLOCKS_PER_SEC;
-    add(&y->time, ms / ((double)(film->width * film->height) * 1e-6));
+    values_add(&y->time, ms / ((double)(film->width * film->height) * 1e-6));
 }
 
 /* Takes ph. kind: words for the strata. */
@@ -251,8 +222,8 @@ static double share(size_t part, size_t whole)
 static void print_quantity(const char *name, const char *unit, struct quantity *q)
 {
     printf("  %-9s %-3s median %7.4f  95 %% %7.4f  largest %7.4f  bias %+8.4f  covered %5.1f %%\n",
-           name, unit, quantile(&q->size, 0.5), quantile(&q->size, 0.95), quantile(&q->size, 1.0),
-           quantile(&q->signed_, 0.5), covered(q));
+           name, unit, values_quantile(&q->size, 0.5), values_quantile(&q->size, 0.95),
+           values_quantile(&q->size, 1.0), values_quantile(&q->signed_, 0.5), covered(q));
 }
 
 static void print(const char *style, struct tally *y, const struct stratum *s)
@@ -272,11 +243,11 @@ static void print(const char *style, struct tally *y, const struct stratum *s)
            share(y->shape, y->found), 100.0 - share(y->no_shoulder, y->shoulders), y->shoulders,
            y->false_shoulder, 100.0 - share(y->no_stop, y->stops), y->stops, y->false_stop);
     printf("  polarity right %.1f %%; %.0f ms a million pixels (95 %%: %.0f)\n",
-           share(y->polarity, y->films + y->blank), quantile(&y->time, 0.5),
-           quantile(&y->time, 0.95));
+           share(y->polarity, y->films + y->blank), values_quantile(&y->time, 0.5),
+           values_quantile(&y->time, 0.95));
     printf("  reference (Otsu): found %.1f %%, axis median %.3f deg, 95 %% %.3f\n",
-           share(y->otsu_found, y->films), quantile(&y->otsu_axis, 0.5),
-           quantile(&y->otsu_axis, 0.95));
+           share(y->otsu_found, y->films), values_quantile(&y->otsu_axis, 0.5),
+           values_quantile(&y->otsu_axis, 0.95));
     for (int i = 0; i < WORDS && s[i].word[0]; i++)
         printf("    %-14s found %5.1f %% of %4zu   false %5.1f %% of %4zu\n", s[i].word,
                share(s[i].found, s[i].films), s[i].films, share(s[i].false_find, s[i].blank),

@@ -13,39 +13,10 @@
 #include <time.h>
 #include "fixtures/phantom_internal.h"
 #include "plumbrule/find.h"
+#include "tests/support/values.h"
 
 static const double deg = 57.29577951308232;
 static const double root_off_px = 10.0, crest_off_px = 15.0;
-
-struct values {
-    double *at;
-    size_t n, cap;
-};
-
-static void add(struct values *v, double x)
-{
-    if (v->n == v->cap) {
-        v->cap = v->cap ? 2 * v->cap : 256;
-        v->at = realloc(v->at, v->cap * sizeof *v->at);
-        if (!v->at)
-            exit(70);
-    }
-    v->at[v->n++] = x;
-}
-
-static int by_size(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-static double quantile(struct values *v, double q)
-{
-    if (v->n == 0)
-        return (double)NAN;
-    qsort(v->at, v->n, sizeof *v->at, by_size);
-    return v->at[(size_t)(q * (double)(v->n - 1) + 0.5)];
-}
 
 static double share_below(const struct values *v, double limit)
 {
@@ -84,16 +55,16 @@ static void compare_side(const struct find_root *r, int side, const struct geo_p
         size_t seg;
         double d = plumb_geo_polyline_nearest(truth, n, p->at, &at, &seg);
         if (!p->seen) {
-            add(&t->gap_mm, d * mm);
-            add(&t->gap_u, d / p->u);
+            values_add(&t->gap_mm, d * mm);
+            values_add(&t->gap_u, d / p->u);
             continue;
         }
         struct geo_point out = geo_perp(geo_sub(truth[n - 1], truth[0]));
         double sign =
             geo_dot(geo_sub(p->at, at), out) * (side == 0 ? 1.0 : -1.0) > 0.0 ? 1.0 : -1.0;
-        add(&t->side_mm, d * mm);
-        add(&t->bias_mm, sign * d * mm);
-        add(&t->side_u, d / p->u);
+        values_add(&t->side_mm, d * mm);
+        values_add(&t->bias_mm, sign * d * mm);
+        values_add(&t->side_u, d / p->u);
     }
 }
 
@@ -114,7 +85,7 @@ static void root_case(const struct film *film, const struct phantom_tooth_truth 
     t->roots++;
     double start = now();
     int rc = plumb_find_root(film, crown, apex, &r, &err);
-    add(&t->seconds, now() - start);
+    values_add(&t->seconds, now() - start);
     if (rc != 0) {
         t->roots_refused++;
         if (getenv("VERBOSE"))
@@ -123,8 +94,8 @@ static void root_case(const struct film *film, const struct phantom_tooth_truth 
     }
     struct geo_point dir = geo_unit(geo_sub(tt->midline[1], tt->midline[0]));
     double off = fabs(plumb_geo_angle(r.midline.dir, dir));
-    add(&t->axis, off * deg);
-    add(&t->axis_u, off / r.midline.u_angle);
+    values_add(&t->axis, off * deg);
+    values_add(&t->axis_u, off / r.midline.u_angle);
     struct geo_point axis = geo_perp(dir);
     bool near_first = geo_dot(geo_sub(tt->near[0], tt->chord[0]), axis) > 0.0;
     compare_side(&r, near_first ? 0 : 1, tt->near, PHANTOM_SIDE, tt->mm_per_px, t);
@@ -153,9 +124,9 @@ static void crest_case(const struct film *film, const struct phantom_truth *trut
     }
     struct geo_point d = geo_sub(c.at, tt->crest);
     double along = geo_dot(d, truth->apical);
-    add(&t->crest_mm, fabs(along) * tt->mm_per_px);
-    add(&t->crest_u, fabs(along) / c.u);
-    add(&t->crest_far, geo_norm(d) * tt->mm_per_px);
+    values_add(&t->crest_mm, fabs(along) * tt->mm_per_px);
+    values_add(&t->crest_u, fabs(along) / c.u);
+    values_add(&t->crest_far, geo_norm(d) * tt->mm_per_px);
     if (getenv("VERBOSE"))
         printf("%s: crest off %.3f mm, across %.3f, u %.3f\n", name, along * tt->mm_per_px,
                geo_dot(d, geo_perp(truth->apical)) * tt->mm_per_px, c.u * tt->mm_per_px);
@@ -197,19 +168,20 @@ static void print_tally(const char *style, struct tally *t)
     printf(
         "%-8s roots %zu refused %.1f %% | axis median %.2f p95 %.2f p99 %.2f deg, in U95 %.1f %% "
         "| %.1f ms\n",
-        style, t->roots, percent(t->roots_refused, t->roots), quantile(&t->axis, 0.5),
-        quantile(&t->axis, 0.95), quantile(&t->axis, 0.99), share_below(&t->axis_u, 2.0),
-        1e3 * quantile(&t->seconds, 0.5));
+        style, t->roots, percent(t->roots_refused, t->roots), values_quantile(&t->axis, 0.5),
+        values_quantile(&t->axis, 0.95), values_quantile(&t->axis, 0.99),
+        share_below(&t->axis_u, 2.0), 1e3 * values_quantile(&t->seconds, 0.5));
     printf("         side points %zu: median %.3f p95 %.3f mm, bias %.3f mm, in U95 %.1f %%\n",
-           t->side_mm.n, quantile(&t->side_mm, 0.5), quantile(&t->side_mm, 0.95),
-           quantile(&t->bias_mm, 0.5), share_below(&t->side_u, 2.0));
+           t->side_mm.n, values_quantile(&t->side_mm, 0.5), values_quantile(&t->side_mm, 0.95),
+           values_quantile(&t->bias_mm, 0.5), share_below(&t->side_u, 2.0));
     printf("         bridged points %zu: median %.3f p95 %.3f mm, in U95 %.1f %%\n", t->gap_mm.n,
-           quantile(&t->gap_mm, 0.5), quantile(&t->gap_mm, 0.95), share_below(&t->gap_u, 2.0));
+           values_quantile(&t->gap_mm, 0.5), values_quantile(&t->gap_mm, 0.95),
+           share_below(&t->gap_u, 2.0));
     printf("         crests %zu refused %.1f %% | along: median %.3f p95 %.3f mm, within 0.1 mm "
            "%.1f %%, in U95 %.1f %%; in all: median %.3f mm\n",
-           t->crests, percent(t->crests_refused, t->crests), quantile(&t->crest_mm, 0.5),
-           quantile(&t->crest_mm, 0.95), share_below(&t->crest_mm, 0.1),
-           share_below(&t->crest_u, 2.0), quantile(&t->crest_far, 0.5));
+           t->crests, percent(t->crests_refused, t->crests), values_quantile(&t->crest_mm, 0.5),
+           values_quantile(&t->crest_mm, 0.95), share_below(&t->crest_mm, 0.1),
+           share_below(&t->crest_u, 2.0), values_quantile(&t->crest_far, 0.5));
 }
 
 static void release(struct tally *t)
