@@ -66,6 +66,11 @@ says '"pins":\[\]' out
 wants 0 start "$cmd" start "$tmp/first-drill.tif" --tooth 35 --gauge length=12.0 --gauge across=2.2 --out "$tmp/new.sheet.json"
 says 'to be placed by hand' err
 grep -q '"by": *"found"' "$tmp/new.sheet.json" || fail 'start: no found mark in the sheet'
+far=$tmp/a-folder-with-a-name-longer-than-any-that-was-thought-of-when-the-room-for-a-film-s-path-was-laid-out-in-the-sheet-of-marks-it-has
+mkdir -p "$far/sheets"
+cp "$demo/before-extraction.png" "$far"
+wants 0 'a sheet in another folder' sh -c 'cd "$1" && "$2" start before-extraction.png --out sheets/x.sheet.json' sh "$far" "$cmd"
+wants 0 'its film is found again' "$cmd" measure "$far/sheets/x.sheet.json"
 for i in 1 2 3 4; do
     wants 0 'start from numbers alone' "$cmd" start "$tmp/before-extraction.png" --replace --out "$tmp/told.sheet.json" --tooth 35 \
         --sensor 33.75 --age 38 --plan 10x4.$i --plan-on bisector --extracted 2026-03-02 --grafted 2026-03-02 --taken 2026-03-02 \
