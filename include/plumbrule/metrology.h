@@ -72,6 +72,17 @@ struct unc_mean {
 int plumb_unc_weighted_mean(const double *value, const double *u, size_t n, struct unc_mean *out,
                             struct err *err);
 
+struct unc_line {
+    double start, slope;     /* y = start + slope x */
+    double u_start, u_slope; /* widened by the Birge ratio when inconsistent */
+    double chi2, birge, p;   /* about the line, n - 2 degrees of freedom */
+    bool consistent;         /* p at least 0.05 */
+};
+/* Straight line through n >= 3 values by weighted least squares (line.c). cov: n x n covariances of
+ * y, row major, the variances on the diagonal > 0. ERR_ILLPOSED when all x are one. */
+int plumb_unc_fit_line(const double *x, const double *y, const double *cov, size_t n,
+                       struct unc_line *out, struct err *err);
+
 enum unc_compare { UNC_AT_LEAST, UNC_AT_MOST, UNC_WITHIN /* |value| <= limit */ };
 enum unc_state { UNC_NOT_MEASURED, UNC_INSIDE, UNC_OUTSIDE, UNC_UNDECIDED };
 /* Is the whole 95 % interval on one side of the limit? A limit that touches the interval's end

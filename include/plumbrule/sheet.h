@@ -239,5 +239,7 @@ bool plumb_date_valid(const char *s);
 /* The same day so many calendar months later; a day the month lacks becomes its last: 31 January
  * and one month is 28 or 29 February. ERR_FORMAT for what is no date. */
 int plumb_date_add_months(const char *date, int months, char out[11]);
+/* Days from one to the other, negative when it is earlier; both must be valid. */
+long plumb_date_days(const char *from, const char *to);
 
 #endif

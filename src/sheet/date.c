@@ -50,3 +50,17 @@ int plumb_date_add_months(const char *date, int months, char out[11])
              (unsigned)(day < last ? day : last) % 100);
     return 0;
 }
+
+/* Days since the end of the year 0. */
+static long day_count(const char *date)
+{
+    long before = digits(date, 4) - 1, n = 365 * before + before / 4 - before / 100 + before / 400;
+    for (int month = 1; month < digits(date + 5, 2); month++)
+        n += days_in((int)before + 1, month);
+    return n + digits(date + 8, 2);
+}
+
+long plumb_date_days(const char *from, const char *to)
+{
+    return day_count(to) - day_count(from);
+}

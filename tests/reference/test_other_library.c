@@ -35,6 +35,17 @@ static void weighted_lines(void **state)
         assert_close_rel(cov[1], c11, 1e-9);
         assert_close_rel(cov[2], c01, 1e-9);
         assert_close_rel(chi2, want_chi2, 1e-9);
+        double whole[n * n] = {0};
+        struct unc_line line;
+        for (size_t i = 0; i < n; i++)
+            whole[i * n + i] = uy[i] * uy[i];
+        assert_int_equal(plumb_unc_fit_line(x, y, whole, n, &line, NULL), 0);
+        double widen = line.consistent ? 1.0 : line.birge;
+        assert_close(line.start, want_a, 1e-10);
+        assert_close_rel(line.slope, want_b, 1e-10);
+        assert_close_rel(line.u_start, widen * sqrt(c00), 1e-9);
+        assert_close_rel(line.u_slope, widen * sqrt(c11), 1e-9);
+        assert_close_rel(line.chi2, want_chi2, 1e-9);
     }
 }
 

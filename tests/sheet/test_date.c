@@ -78,12 +78,29 @@ static void months_later(void **state)
     assert_string_equal(out, "kept");
 }
 
+static void days_between(void **state)
+{
+    (void)state;
+    const long first = day_number(1583, 1, 1);
+    for (long y = 1583; y <= 2405; y += 3)
+        for (long m = 1; m <= 12; m++) {
+            char date[32];
+            long d = 1 + (7 * y + m) % 28;
+            snprintf(date, sizeof date, "%04ld-%02ld-%02ld", y, m, d);
+            assert_int_equal(plumb_date_days("1583-01-01", date), day_number(y, m, d) - first);
+            assert_int_equal(plumb_date_days(date, "1583-01-01"), first - day_number(y, m, d));
+        }
+    assert_int_equal(plumb_date_days("2024-02-28", "2024-03-01"), 2);
+    assert_int_equal(plumb_date_days("2026-03-02", "2026-03-02"), 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(days_of_every_month),
         cmocka_unit_test(only_one_form),
         cmocka_unit_test(months_later),
+        cmocka_unit_test(days_between),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
