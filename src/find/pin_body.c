@@ -33,9 +33,10 @@ static const double beside_most = 0.06;   /* widths a full level, standard devia
 static const double beside_taper = 0.001; /* between the flanks: lean by some degrees */
 static const double noise_reach = 0.15;   /* widths: rows so near share noise and surroundings */
 static const double min_beside_px = 0.1;
-static const double core_fall = 0.6; /* of the contrast: the metal has ended */
-static const double core_gap = 0.25; /* widths */
-static const double crooked = 0.06;  /* of the width: no pin's flank, not even a drill's */
+static const double core_fall = 0.6;    /* of the contrast: the metal has ended */
+static const double core_gap = 0.25;    /* widths */
+static const double collar_metal = 0.6; /* of the contrast, beside both flanks */
+static const double crooked = 0.06;     /* of the width: no pin's flank, not even a drill's */
 /* Student's factor for 95 % with 7 degrees of freedom against the normal one: 2.36 / 1.96. */
 static const double few_blocks = 1.2;
 enum { RUN_MIN = 16, BLOCKS = 8 }; /* rows; parts of a flank */
@@ -288,27 +289,27 @@ static bool flatten_sides(struct pin_body *b)
 }
 
 /* Mean level of the rows i0..i1 between two distances across, from the middle. */
-static double patch(const struct pin_body *b, double t0, double t1)
+static double patch(const struct pin_body *b, size_t i0, size_t i1, double t0, double t1)
 {
     const struct find_strip *st = &b->strip;
     double sum = 0.0;
     size_t n = 0;
-    for (size_t i = b->i0; i <= b->i1; i += 2)
+    for (size_t i = i0; i <= i1; i += 2)
         n += find_strip_sum(st, i, t0, t1, &sum);
     return n > 0 ? sum / (double)n : 0.0;
 }
 
-static void levels(struct pin_body *b)
+static void levels(struct pin_body *b, size_t i0, size_t i1)
 {
     double r = 0.5 * b->width, gap = fmax(3.0, b->im->scale);
     double band = fmax(3.0, 0.12 * b->width);
     size_t both = 0;
-    b->inside = patch(b, -0.5 * r, 0.5 * r);
-    b->outside[0] = patch(b, r + gap, r + gap + band);
-    b->outside[1] = patch(b, -r - gap - band, -r - gap);
-    for (size_t i = b->i0; i <= b->i1; i++)
+    b->inside = patch(b, i0, i1, -0.5 * r, 0.5 * r);
+    b->outside[0] = patch(b, i0, i1, r + gap, r + gap + band);
+    b->outside[1] = patch(b, i0, i1, -r - gap - band, -r - gap);
+    for (size_t i = i0; i <= i1; i++)
         both += b->rows.ok[0][i] && b->rows.ok[1][i];
-    b->seen = (double)both / (double)(b->i1 - b->i0 + 1);
+    b->seen = (double)both / (double)(i1 - i0 + 1);
 }
 
 /* Rows before the candidate's beginning are another body's. */
@@ -344,7 +345,8 @@ static bool trim_run(struct pin_body *b)
     pin_band(b, b->i0, b->i1, -0.4 * r, 0.4 * r, core);
     memcpy(sorted, core, n * sizeof *sorted);
     double inside = find_quantile_f(sorted, n, 0.5);
-    double beside = 0.5 * (patch(b, r + gap, r + gap + band) + patch(b, -r - gap - band, -r - gap));
+    double beside = 0.5 * (patch(b, b->i0, b->i1, r + gap, r + gap + band) +
+                           patch(b, b->i0, b->i1, -r - gap - band, -r - gap));
     double least = inside - core_fall * (inside - beside);
     if (inside <= beside)
         return true;
@@ -381,7 +383,7 @@ int pin_body_follow(const struct find_image *small, const struct pin_candidate *
             adopt_axis(b);
     }
     if (*good)
-        levels(b);
+        levels(b, b->i0, b->i1);
     else
         pin_body_release(b);
     return rc;
@@ -481,6 +483,15 @@ static void block_fit(const struct pin_body *b, size_t i0, size_t i1, const doub
     *beyond = (double)out / (double)(i1 - i0 + 1);
 }
 
+/* A collar: metal beside both flanks in the rows i0..i1. */
+static bool is_collar(const struct pin_body *b, size_t i0, size_t i1)
+{
+    double r = 0.5 * b->width, near = r + fmax(3.0, b->im->scale), far = near + 0.12 * b->width;
+    double base = 0.5 * (b->outside[0] + b->outside[1]);
+    double least = fmin(patch(b, i0, i1, near, far), patch(b, i0, i1, -far, -near));
+    return least > base + collar_metal * (b->inside - base);
+}
+
 /*
  * The straight part that starts at the tip. A collar, a thicker or thinner shank and the pin share
  * one axis, and a line through all of them is none of theirs: so the lines are fitted to the last
@@ -500,6 +511,7 @@ static bool grow(struct pin_body *b)
         first *= 2;
     }
     start = end - first;
+    levels(b, start, end);
     while (fit_both(b, start, end)) {
         size_t reach = (end - start) / 2 > step ? (end - start) / 2 : step;
         size_t fitted = start;
@@ -508,7 +520,8 @@ static bool grow(struct pin_body *b)
             double on, beyond;
             block_fit(b, i - step, i, tol, &on, &beyond);
             missing = on < 0.4 ? missing + 1 : 0;
-            if (beyond > 0.5 || missing > flute_blocks)
+            if (beyond > 0.5 || missing > flute_blocks ||
+                (missing > 0 && is_collar(b, i - step, i)))
                 break;
             fitted = missing == 0 ? i - step : fitted;
         }
@@ -578,7 +591,7 @@ int pin_body_measure(const struct find_image *film, const struct pin_body *coars
     if (*good) {
         adopt_axis(b);
         axis_errors(b);
-        levels(b);
+        levels(b, b->i0, b->i1);
     } else {
         pin_body_release(b);
     }

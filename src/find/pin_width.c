@@ -2,51 +2,67 @@
  * The cylinder's width from its shadow. A cylinder's absorption thins out towards its edge (chord
  * 2 sqrt(r^2 - u^2)), blur mixes it with the surroundings before the tone curve acts, and the curve
  * bends and clips the result: the steepest place or the half height of the grey edge lies inside
- * the cylinder by 1 to 5 % of its width. So the whole cross profile is fitted:
+ * the cylinder by 0 to 14 % of its width. So the whole cross profile is fitted:
  *
- *     T(u) = blur_s[ f + (1 - f) exp(-m sqrt(1 - u^2/r^2)) ]           transmission of the metal
- *     p(u) = min(1, c g(T) / g(T(0))),  g(T) = (1 - T^k) / k           its grey, 0 outside, 1
- * inside
+ *     t(u) = f + (1 - f) exp(-m sqrt(1 - u^2/r^2))              transmission within, 1 outside
+ *     T(u) = a ((1 - w) blur_s[t] + w blur_tail[t])             behind the surroundings' a
+ *     G(T) = (1 - T^k) / (k (1 + q T^k))                        the film's tone, air black
+ *     p(u) = min(1, (G(T(u)) - G(a)) / (G(min) - G(a)))         its grey, 0 outside, 1 inside
  *
- * r radius, s blur, m opacity along the diameter, f scattered and veiling light, k the tone (0:
- * logarithmic, 1: linear; Box & Cox 1964), c >= 1 clipping, b the error of
- * the surroundings' level. r and s, k, c trade against each other
- * where metal saturates; what physics leaves likely is told by normal priors, and the standard
- * uncertainty of r is that of the posterior (Laplace approximation), so a film that does not
- * determine its tone gives a wide interval, not a biased width.
+ * r radius, s blur, w share of the blur's long tail, m opacity along the diameter, f scattered
+ * light, b the error of the surroundings' level; min is T(0) or exp(-c), what the film shows as
+ * white. The tone is logarithmic for k = 0, linear for k = 1 (Box & Cox 1964), the characteristic
+ * curve of film for q > 0. r trades against s, k, q, c where metal saturates, but tones differ in
+ * how bright they show tissue: under a linear one it lies at half of the metal's grey, under a
+ * logarithmic one at a quarter. So one more datum is fitted, G(a) against the metal's grey. What
+ * physics leaves likely is told by normal priors, and the standard uncertainty of r is that of the
+ * posterior (Laplace approximation), so a film that does not determine its tone gives a wide
+ * interval, not a biased width.
  *
- * Method: Gauss-Newton with Levenberg's damping, numerical derivatives.
- * Limits: one material, a round section; the veil of a long blur tail is in f and in the
- * surroundings' level.
+ * Method: Gauss-Newton with Levenberg's damping, numerical derivatives; the blur's integral runs
+ * over the angle phi, u = r cos(phi), in which the chord is smooth.
+ * Limits: one material, a round section.
  */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include "find/pin_internal.h"
 
-enum { POINTS = 56, PARAMS = 7, NODES = 15, ROUNDS = 30 };
-enum { P_R, P_S, P_M, P_F, P_K, P_C, P_B }; /* r and s as logarithms of shares, see unpack */
+enum { POINTS = 40, PARAMS = 10, NODES = 40, ROUNDS = 25, TABLE = 256, ROWS_MIN = 12 };
+enum { DATA = POINTS + 1 + PARAMS };
+/* r and s as logarithms of shares, see unpack */
+enum { P_R, P_S, P_M, P_F, P_K, P_Q, P_C, P_B, P_A, P_W };
 
 /* Prior means and standard deviations, common practice, no source: blur 0.04..0.15 mm on pins of
- * 1.5..4.2 mm; titanium m = 2 (2 mm), steel 4..10; scatter and veil 1..10 %. r: free within 10 %.
- */
-static const double prior_mean[PARAMS] = {0.035, -3.35, 1.45, -3.2, 0.45, -0.5, 0.0};
-static const double prior_sd[PARAMS] = {0.06, 0.45, 0.55, 0.7, 0.40, 1.0, 0.05};
-/* What tones that are no power leave out: set so that 95 % intervals hold the truth on phantoms
- * (seeds below 20100; measured on others, tests/bench/bench_pin.c). */
-static const double spread = 1.5, untold = 0.013;
+ * 1.5..4.2 mm; titanium m = 2 (2 mm), steel 4..12; scatter 1..10 %; jaw and cheek let through a
+ * third to two thirds. r: free within 20 %. */
+static const double prior_mean[PARAMS] = {0.03, -3.3, 1.8, -3.2, 0.8, -0.3, 3.2, 0.0, -0.85, 0.06};
+static const double prior_sd[PARAMS] = {0.10, 0.5, 0.65, 0.7, 0.5, 1.8, 1.0, 0.05, 0.3, 0.04};
+/* What the model leaves out of the width: set so that 95 % intervals hold the truth on phantoms
+ * (seeds 63001 to 63040; measured on others, tests/bench/bench_pin.c). */
+static const double untold = 0.006;
 static const double model_error = 0.006; /* of the profile's height: what the model leaves out */
-static const double reach_out = 0.18;    /* of the width, beyond the flank */
-static const double inner_share = 0.35;  /* of the radius, where the profile begins */
+static const double reach_out = 0.18, reach_out_px = 9.0;  /* widths and px, beyond the flank */
+static const double black_rank = 0.02;                     /* of the film's levels */
+static const double beside_px = 3.0, beside = 0.12;        /* beyond the flank: px, then widths */
+static const double tissue_rank = 0.8, tissue_share = 0.6; /* of the rows by their level beside */
+static const double inner_share = 0.35; /* of the radius, where the profile begins */
+static const double tail_sd = 0.44;     /* of the radius: 0.5 mm on a pin of 2.3 mm */
+static const double tissue_sd = 0.05;   /* of the grey of tissue against metal's */
+static const double soft = 0.02;        /* of the height: corner of the clipping */
+static const double pi = 3.14159265358979323846, root2 = 1.41421356237309504880;
+static const double far_sd = 4.0; /* standard deviations: as far as a blur reaches */
 
 struct profile {
-    double raw; /* half the raw width, px */
+    double raw;    /* half the raw width, px */
+    double tissue; /* grey beside the pin, the film's black 0, metal 1 */
     size_t n;
     double u[POINTS], p[POINTS], sd[POINTS];
+    double bell[TABLE + 2]; /* exp(-z^2/2) for z in steps of far_sd / TABLE */
 };
 
 struct shape {
-    double r, s, m, f, k, c, b;
+    double r, s, m, f, k, q, c, b, a, w;
 };
 
 static struct shape unpack(const double *x, double raw)
@@ -56,47 +72,71 @@ static struct shape unpack(const double *x, double raw)
                           .m = exp(x[P_M]),
                           .f = exp(x[P_F]),
                           .k = x[P_K],
-                          .c = 1.0 + exp(x[P_C]),
-                          .b = x[P_B]};
+                          .q = exp(x[P_Q]),
+                          .c = x[P_C],
+                          .b = x[P_B],
+                          .a = exp(x[P_A]),
+                          .w = x[P_W]};
 }
 
-static double metal(const struct shape *q, double u)
-{
-    double z = 1.0 - u * u / (q->r * q->r);
-    return z > 0.0 ? q->f + (1.0 - q->f) * exp(-q->m * sqrt(z)) : 1.0;
-}
+/* The metal at nodes v = r cos(phi): its transmission, and how much of u a node stands for. */
+struct nodes {
+    double v[NODES], t[NODES], share[NODES];
+};
 
-static double blurred(const struct shape *q, double u)
+static void nodes_make(const struct shape *q, struct nodes *out)
 {
-    double sum = 0.0, norm = 0.0;
     for (int i = 0; i < NODES; i++) {
-        double z = -2.8 + 5.6 * i / (NODES - 1), w = exp(-0.5 * z * z);
-        sum += w * metal(q, u + z * q->s);
-        norm += w;
+        double phi = pi * (i + 0.5) / NODES;
+        out->v[i] = q->r * cos(phi);
+        out->share[i] = sin(phi);
+        out->t[i] = q->f + (1.0 - q->f) * exp(-q->m * out->share[i]);
     }
-    return sum / norm;
 }
 
-static double tone(double t, double k)
+/* Transmission at u seen through a blur of standard deviation sd. */
+static double blurred(const struct profile *pr, const struct nodes *n, double r, double u,
+                      double sd)
 {
-    return fabs(k) < 1e-4 ? -log(t) : (1.0 - pow(t, k)) / k;
+    double sum = 0.0, norm = 0.0, per = TABLE / (far_sd * sd);
+    for (int i = 0; i < NODES; i++) {
+        double z = fabs(n->v[i] - u) * per;
+        if (z >= TABLE)
+            continue;
+        size_t j = (size_t)z;
+        double w = pr->bell[j] + (z - (double)j) * (pr->bell[j + 1] - pr->bell[j]);
+        sum += w * n->share[i] * n->t[i];
+        norm += w * n->share[i];
+    }
+    double within = 0.5 * (erfc((u - r) / (root2 * sd)) - erfc((u + r) / (root2 * sd)));
+    return norm > 0.0 ? 1.0 + within * (sum / norm - 1.0) : 1.0;
 }
 
-static double model(const struct shape *q, double u, double top)
+static double tone(double t, const struct shape *q)
 {
-    double p = q->b + (q->c - q->b) * tone(blurred(q, u), q->k) / top;
-    /* a soft corner where the detector clips keeps the derivative alive */
-    return p - 0.02 * log1p(exp((p - 1.0) / 0.02));
+    double y = pow(t, q->k);
+    return (fabs(q->k) < 1e-4 ? -log(t) : (1.0 - y) / q->k) / (1.0 + q->q * y);
 }
 
 static void residuals(const struct profile *pr, const double *x, double *e)
 {
     struct shape q = unpack(x, pr->raw);
-    double top = tone(metal(&q, 0.0), q.k);
-    for (size_t i = 0; i < pr->n; i++)
-        e[i] = (pr->p[i] - model(&q, pr->u[i], top)) / pr->sd[i];
+    struct nodes nodes;
+    nodes_make(&q, &nodes);
+    double out = tone(q.a, &q), top = tone(q.a * (q.f + (1.0 - q.f) * exp(-q.m)), &q) - out;
+    double clip = fmax(soft, tone(exp(-q.c), &q) - out) / top;
+    clip -= soft * log1p(exp((clip - 1.0) / soft)); /* 1 where white lies beyond the metal */
+    for (size_t i = 0; i < pr->n; i++) {
+        double t = (1.0 - q.w) * blurred(pr, &nodes, q.r, pr->u[i], q.s) +
+                   q.w * blurred(pr, &nodes, q.r, pr->u[i], tail_sd * pr->raw);
+        double p = q.b + (1.0 - q.b) * (tone(q.a * t, &q) - out) / (top * clip);
+        /* a soft corner where the detector clips keeps the derivative alive */
+        p -= soft * log1p(exp((p - 1.0) / soft));
+        e[i] = (pr->p[i] - p) / pr->sd[i];
+    }
+    e[pr->n] = (pr->tissue - out / (out + top * clip)) / tissue_sd;
     for (size_t j = 0; j < PARAMS; j++)
-        e[pr->n + j] = (prior_mean[j] - x[j]) / prior_sd[j];
+        e[pr->n + 1 + j] = (prior_mean[j] - x[j]) / prior_sd[j];
 }
 
 static double square_sum(const double *e, size_t n)
@@ -144,8 +184,8 @@ struct normal {
 static void normal_equations(const struct profile *pr, const double *x, const double *e,
                              struct normal *out)
 {
-    double j[PARAMS][POINTS + PARAMS], step = 1e-4;
-    size_t n = pr->n + PARAMS;
+    double j[PARAMS][DATA], step = 1e-4;
+    size_t n = pr->n + 1 + PARAMS;
     for (int k = 0; k < PARAMS; k++) {
         double y[PARAMS];
         memcpy(y, x, sizeof y);
@@ -170,7 +210,7 @@ static void normal_equations(const struct profile *pr, const double *x, const do
 static bool try_step(const struct profile *pr, const struct normal *ne, double damp, double *x,
                      double *e, double *sum)
 {
-    double a[PARAMS][PARAMS], d[PARAMS], y[PARAMS], ey[POINTS + PARAMS];
+    double a[PARAMS][PARAMS], d[PARAMS], y[PARAMS], ey[DATA];
     memcpy(a, ne->a, sizeof a);
     memcpy(d, ne->b, sizeof d);
     for (int k = 0; k < PARAMS; k++)
@@ -181,7 +221,7 @@ static bool try_step(const struct profile *pr, const struct normal *ne, double d
     for (int k = 0; k < PARAMS; k++)
         y[k] = x[k] + fmin(0.5, fmax(-0.5, d[k]));
     residuals(pr, y, ey);
-    double s = square_sum(ey, pr->n + PARAMS);
+    double s = square_sum(ey, pr->n + 1 + PARAMS);
     if (!(s < *sum))
         return false;
     *sum = s;
@@ -193,10 +233,10 @@ static bool try_step(const struct profile *pr, const struct normal *ne, double d
 /* Descends from x; returns the sum of squares reached. */
 static double descend(const struct profile *pr, double *x)
 {
-    double e[POINTS + PARAMS], damp = 1e-2;
+    double e[DATA], damp = 1e-2;
     struct normal ne;
     residuals(pr, x, e);
-    double sum = square_sum(e, pr->n + PARAMS);
+    double sum = square_sum(e, pr->n + 1 + PARAMS);
     for (int round = 0; round < ROUNDS && damp < 1e8; round++) {
         double before = sum;
         normal_equations(pr, x, e, &ne);
@@ -212,7 +252,7 @@ static double descend(const struct profile *pr, double *x)
 /* Standard deviation of r at the mode x. */
 static double mode_sd(const struct profile *pr, const double *x)
 {
-    double e[POINTS + PARAMS], unit[PARAMS] = {0};
+    double e[DATA], unit[PARAMS] = {0};
     struct normal ne;
     residuals(pr, x, e);
     normal_equations(pr, x, e, &ne);
@@ -227,15 +267,20 @@ static double mode_sd(const struct profile *pr, const double *x)
  * weighed by its posterior. */
 static void fit(const struct profile *pr, double *mean, double *sd)
 {
-    static const double start[][2] = {{0.0, 0.07}, {0.0, 0.02}, {0.4, 0.07},
-                                      {0.4, 0.02}, {1.0, 0.05}, {1.0, 0.0}};
+    /* tone k, ln q, ln r: logarithmic, linear, film */
+    static const double start[][3] = {{0.0, -1.5, 0.06},
+                                      {0.0, -1.5, 0.02},
+                                      {1.0, -1.5, 0.03},
+                                      {1.0, -1.5, 0.0},
+                                      {1.3, 2.0, 0.04}};
     enum { STARTS = sizeof start / sizeof *start };
     double sum[STARTS], r[STARTS], u[STARTS], best = HUGE_VAL, w = 0.0, m = 0.0, v = 0.0;
     for (int i = 0; i < STARTS; i++) {
         double x[PARAMS];
         memcpy(x, prior_mean, sizeof x);
         x[P_K] = start[i][0];
-        x[P_R] = start[i][1];
+        x[P_Q] = start[i][1];
+        x[P_R] = start[i][2];
         sum[i] = descend(pr, x);
         r[i] = x[P_R];
         u[i] = mode_sd(pr, x);
@@ -274,13 +319,43 @@ struct sums {
     double core, out, v[POINTS], vv[POINTS], n;
 };
 
+/* Level beside the flanks, the mean of both sides, of each row of the run; in the rows' room. */
+static const float *levels_beside(const struct pin_body *b)
+{
+    size_t n = b->i1 - b->i0 + 1;
+    float *level = b->rows.room, *other = level + n;
+    double near = 0.5 * b->width + beside_px, far = near + fmax(4.0, beside * b->width);
+    pin_band(b, b->i0, b->i1, near, far, level);
+    pin_band(b, b->i0, b->i1, -far, -near, other);
+    for (size_t i = 0; i < n; i++)
+        level[i] = 0.5F * (level[i] + other[i]);
+    return level;
+}
+
+/* Rows behind air say nothing of the tone's lower half, where tissue lies: the level from which on
+ * a row counts as behind tissue. */
+static double tissue_level(const struct pin_body *b, const float *level, double black)
+{
+    size_t n = b->i1 - b->i0 + 1;
+    float *sorted = (float *)b->rows.room + n;
+    memcpy(sorted, level, n * sizeof *sorted);
+    return black + tissue_share * (find_quantile_f(sorted, n, tissue_rank) - black);
+}
+
+/* Which rows a profile is made of. */
+struct choice {
+    const float *level; /* of the run's rows */
+    double least;
+};
+
 /* Adds up one side's rows; u is stretched with the local half width (a pin that leans tapers). */
-static void add_rows(const struct pin_body *b, int k, const double *u, size_t n, struct sums *s)
+static void add_rows(const struct pin_body *b, const struct choice *ch, int k, const double *u,
+                     size_t n, struct sums *s)
 {
     double half0 = 0.5 * b->width, sign = k == 0 ? 1.0 : -1.0;
     memset(s, 0, sizeof *s);
     for (size_t i = b->i0; i <= b->i1; i++) {
-        if (!on_land(b, i, k))
+        if (!on_land(b, i, k) || (double)ch->level[i - b->i0] < ch->least)
             continue;
         const float *row = find_strip_row(&b->strip, i);
         double at = pin_body_s(b, i), mid = pin_body_mid(b, at);
@@ -296,39 +371,69 @@ static void add_rows(const struct pin_body *b, int k, const double *u, size_t n,
     }
 }
 
+/* The film's black: of a coarse grid within it, the darkest but for a fiftieth. */
+static double film_black(const struct find_image *im)
+{
+    enum { GRID = 48 };
+    float v[GRID * GRID];
+    for (size_t i = 0; i < GRID; i++)
+        for (size_t j = 0; j < GRID; j++) {
+            double x = (double)(j + 1) / (GRID + 1), y = (double)(i + 1) / (GRID + 1);
+            struct geo_point p = {x * (double)(im->width - 1), y * (double)(im->height - 1)};
+            v[i * GRID + j] = (float)find_image_at(im, p);
+        }
+    return find_quantile_f(v, GRID * GRID, black_rank);
+}
+
+static void profile_places(const struct pin_body *b, struct profile *pr)
+{
+    double r = 0.5 * b->width, from = inner_share * r;
+    double to = r + fmax(reach_out_px, reach_out * b->width);
+    *pr = (struct profile){.raw = r, .n = POINTS};
+    for (size_t j = 0; j < POINTS; j++)
+        pr->u[j] = from + (to - from) * (double)j / (POINTS - 1);
+    for (int i = 0; i < TABLE + 2; i++)
+        pr->bell[i] = exp(-0.5 * pow(far_sd * i / TABLE, 2.0));
+}
+
+/* Adds one side to the profile; returns what it weighs. */
+static double profile_add(const struct sums *s, double black, struct profile *pr)
+{
+    double core = s->core / s->n, out = s->v[POINTS - 1] / s->n;
+    double h = core - out, w = s->n * h * h;
+    if (!(h > 0.0))
+        return 0.0;
+    for (size_t j = 0; j < POINTS; j++) {
+        double v = s->v[j] / s->n, var = s->vv[j] / s->n - v * v;
+        pr->p[j] += w * (v - out) / h;
+        pr->sd[j] += w * w * fmax(0.0, var) / (h * h * s->n);
+    }
+    pr->tissue += w * (out - black) / fmax(h, core - black);
+    return w;
+}
+
 /* The mean profile of both sides, 0 at the surroundings' level, 1 in the core. */
 static bool profile_make(const struct pin_body *b, struct profile *pr)
 {
-    struct sums s[2];
-    double r = 0.5 * b->width, from = inner_share * r, to = r + fmax(9.0, reach_out * b->width);
-    pr->n = POINTS;
-    pr->raw = r;
-    for (size_t j = 0; j < POINTS; j++) {
-        pr->u[j] = from + (to - from) * (double)j / (POINTS - 1);
-        pr->p[j] = pr->sd[j] = 0.0;
-    }
-    double weight = 0.0;
+    double weight = 0.0, black = film_black(b->im);
+    struct choice ch = {.level = levels_beside(b)};
+    struct sums s;
+    ch.least = tissue_level(b, ch.level, black);
+    profile_places(b, pr);
     for (int k = 0; k < 2; k++) {
-        add_rows(b, k, pr->u, pr->n, &s[k]);
-        if (s[k].n < 12.0)
-            continue;
-        double core = s[k].core / s[k].n, out = s[k].v[POINTS - 1] / s[k].n;
-        double h = core - out, w = s[k].n * h * h;
-        if (h <= 0.0)
-            continue;
-        for (size_t j = 0; j < POINTS; j++) {
-            double v = s[k].v[j] / s[k].n, var = s[k].vv[j] / s[k].n - v * v;
-            pr->p[j] += w * (v - out) / h;
-            pr->sd[j] += w * w * fmax(0.0, var) / (h * h * s[k].n);
-        }
-        weight += w;
+        add_rows(b, &ch, k, pr->u, pr->n, &s);
+        if (s.n >= ROWS_MIN)
+            weight += profile_add(&s, black, pr);
     }
-    for (size_t j = 0; j < POINTS && weight > 0.0; j++) {
+    if (weight <= 0.0)
+        return false;
+    pr->tissue /= weight;
+    for (size_t j = 0; j < POINTS; j++) {
         pr->p[j] /= weight;
         /* neighbouring rows share noise and background: as if every tenth were independent */
         pr->sd[j] = sqrt(10.0 * pr->sd[j] / (weight * weight) + model_error * model_error);
     }
-    return weight > 0.0;
+    return true;
 }
 
 void pin_width_fit(const struct pin_body *b, double *width, double *u_width)
@@ -341,5 +446,5 @@ void pin_width_fit(const struct pin_body *b, double *width, double *u_width)
         return;
     fit(&pr, &mean, &sd);
     *width = b->width * exp(mean);
-    *u_width = hypot(hypot(spread * sd, untold) * *width, hypot(b->u_flank[0], b->u_flank[1]));
+    *u_width = hypot(hypot(sd, untold) * *width, hypot(b->u_flank[0], b->u_flank[1]));
 }
