@@ -72,4 +72,17 @@ int plumb_exam_keep_old(const char *path, struct err *err);
  * existing file is left alone. */
 int plumb_exam_save(struct exam *e, const char *path, bool replace, struct err *err);
 
+/* The sheets of one site over time. Each film is opened and its digest checked as in
+ * plumb_exam_open_sheet; its pixels are let go once it is measured, so exam[].film is empty and the
+ * sheet says what is known of the file. */
+struct exam_series {
+    struct exam *exam; /* n, by date; films of one day in the order given */
+    size_t n;
+    struct meas_series result;
+};
+/* same_pin: see plumb_meas_series. What is wrong is told with the sheet's name. */
+int plumb_exam_series_open(const char *const *sheets, size_t n, const struct exam_options *o,
+                           bool same_pin, struct exam_series *out, struct err *err);
+void plumb_exam_series_release(struct exam_series *s);
+
 #endif

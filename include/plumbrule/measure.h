@@ -129,6 +129,81 @@ int plumb_meas_run(const struct sheet *s, const struct meas_film *film, const st
 void plumb_meas_result_release(struct meas_result *r);
 const struct meas_quantity *plumb_meas_find(const struct meas_result *r, const char *id);
 
+/* --- series: the sheets of one site over time (series.c) ---------------------------------------
+ */
+
+enum meas_series_limit { SERIES_FILMS = 60 };
+/* One film of a series; all borrowed. */
+struct meas_visit {
+    const char *name; /* of the sheet, for what is wrong with it */
+    const struct sheet *sheet;
+    const struct meas_result *result;
+};
+/* What a change of a quantity speaks of. */
+enum meas_course_kind {
+    COURSE_CREST,   /* the crest, against what stays: CEJ, root, fracture edge, an unmoved pin */
+    COURSE_TEETH,   /* the teeth among themselves */
+    COURSE_CONTROL, /* what does not change with the crest: a change is one of the films */
+    COURSE_PIN,     /* where a pin or drill stood on each film: not bone */
+    COURSE_KINDS
+};
+struct meas_change {
+    size_t from, to;  /* films, from 0 */
+    bool since_first; /* else since the film before; the second film's change stands once */
+    long days;
+    double value, u, U; /* U: 95 %; no change is detectable below it */
+    bool detected;      /* |value| > U */
+    bool has_rate;
+    double rate, u_rate, U_rate; /* a month of 30.4375 days */
+};
+/* Straight line over three films or more. */
+struct meas_trend {
+    bool set;
+    size_t n;
+    double slope, u, U;    /* a month; u widened when the values do not lie on a line */
+    double start, u_start; /* at the series' first film */
+    double birge, p;       /* chi-square about the line */
+    bool straight;         /* p at least 0.05 */
+};
+/* One quantity over time. */
+struct meas_course {
+    char id[MEAS_ID]; /* the quantity's; its changes are called change.ID */
+    char label[64];
+    const char *unit;
+    enum meas_course_kind kind;
+    const struct meas_quantity *at[SERIES_FILMS]; /* borrowed; NULL: no value to compare */
+    struct meas_change *change;
+    size_t n_changes;
+    struct meas_trend trend;
+    char note[160]; /* "" or one line in words */
+};
+struct meas_left_out {
+    char id[MEAS_ID];
+    const char *why;
+};
+struct meas_series {
+    size_t n_films;
+    long day[SERIES_FILMS]; /* since the first film */
+    bool same_pin;
+    struct meas_course *course; /* by kind */
+    size_t n_courses;
+    struct meas_left_out *left_out;
+    size_t n_left_out;
+    struct sheet_notes warnings;
+};
+/*
+ * Change over time. visit: n of 2..SERIES_FILMS in order of their films' dates, each of the same
+ * tooth, measured with one config; they must outlive the series. same_pin: the pin stands unmoved
+ * on all of them (an implant at recalls), so that its shoulder and tip are references. ERR_FORMAT
+ * names the sheet that does not belong.
+ */
+int plumb_meas_series(const struct meas_visit *visit, size_t n, bool same_pin,
+                      struct meas_series *out, struct err *err);
+void plumb_meas_series_release(struct meas_series *s);
+const struct meas_course *plumb_meas_series_find(const struct meas_series *s, const char *id);
+/* A month: a twelfth of the Julian year of 365.25 days. */
+extern const double plumb_meas_month_days;
+
 /* Words: the one place of labels and cautions (words.c). */
 const char *plumb_meas_label(const char *id, char out[64]);
 const char *plumb_meas_mark_label(enum mark_kind kind);

@@ -51,4 +51,19 @@ int plumb_rec_write(const struct exam *e, const char *dir, const struct rec_pict
                     struct rec_paths *out, struct err *err);
 void plumb_rec_paths_release(struct rec_paths *p);
 
+/* --- a series: change over time ------------------------------------------------------------ */
+
+/* The text, at most 72 columns; the document plumbrule-series, version 1; one line a change and,
+ * since "trend", one line a line through the values. */
+int plumb_rec_series_text(const struct exam_series *s, struct buf *out, struct err *err);
+int plumb_rec_series_json(const struct exam_series *s, bool pretty, struct buf *out,
+                          struct err *err);
+int plumb_rec_series_csv(const struct exam_series *s, struct buf *out, struct err *err);
+/* The plot, PNG: a field a quantity, its values with 95 % bars over time, and the line through
+ * them. Writes into the open file `to`, which stays to be committed. */
+int plumb_rec_series_plot(const struct exam_series *s, struct file_out *to, struct err *err);
+/* Writes series-TOOTH-rNN.png, .txt and .json into dir, as plumb_rec_write does. */
+int plumb_rec_series_write(const struct exam_series *s, const char *dir, struct rec_paths *out,
+                           struct err *err);
+
 #endif

@@ -10,9 +10,9 @@ enum { CLI_MARKS = 64, CLI_SEEN = 8 };
 enum { ROOTS = 2 };
 struct cli_options {
     struct exam_options exam;
-    bool json, csv, missing, budget, worksheet, legend, force;
+    bool json, csv, missing, budget, worksheet, legend, force, same_pin;
     int jobs;
-    const char *into, *out, *tooth, *stage, *taken, *extracted, *grafted;
+    const char *into, *out, *plot, *tooth, *stage, *taken, *extracted, *grafted;
     enum sheet_notation notation;
     enum sheet_view seen_from;
     double sensor_mm, age_years;
@@ -56,6 +56,12 @@ int cli_measure(const struct cli_options *o, const char *path, struct buf *out,
                 struct sheet_notes *say, struct err *err);
 int cli_record(const struct cli_options *o, const char *path, struct buf *out,
                struct sheet_notes *say, struct err *err);
+/* All inputs are one. */
+int cli_series(const struct cli_options *o, char **path, size_t n, struct buf *out,
+               struct err *err);
+/* The names of the files of a record. */
+int cli_tell_paths(const struct cli_options *o, const struct rec_paths *p, struct buf *out,
+                   struct err *err);
 int cli_limits(const struct cli_options *o, struct buf *out, struct err *err);
 
 #endif

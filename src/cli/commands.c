@@ -329,8 +329,8 @@ int cli_measure(const struct cli_options *o, const char *path, struct buf *out,
     return rc;
 }
 
-static int render_paths(const struct cli_options *o, const struct rec_paths *p, struct buf *out,
-                        struct err *err)
+int cli_tell_paths(const struct cli_options *o, const struct rec_paths *p, struct buf *out,
+                   struct err *err)
 {
     if (o->json)
         return add_json(json_pack("{s:s, s:i, s:i, s:s, s:s, s:s}", "format", "plumbrule-record",
@@ -354,7 +354,7 @@ int cli_record(const struct cli_options *o, const char *path, struct buf *out,
         return rc;
     rc = plumb_rec_write(&e, o->into ? o->into : ".", &picture, &paths, err);
     if (rc == 0)
-        rc = render_paths(o, &paths, out, err);
+        rc = cli_tell_paths(o, &paths, out, err);
     say_all(&e.result.warnings, say);
     say_all(&e.notes, say);
     plumb_rec_paths_release(&paths);

@@ -14,6 +14,7 @@ static const char help_text[] =
     "  plumbrule start FILM         write a new sheet with what could be found\n"
     "  plumbrule measure SHEET...   print quantities, uncertainties and findings\n"
     "  plumbrule record SHEET...    write picture, text and data for the chart\n"
+    "  plumbrule series SHEET...    change over time of one site\n"
     "  plumbrule limits             list limits and default uncertainties with sources\n";
 static const char help_view[] =
     "  plumbrule view [FILM|SHEET]  place and check marks in a window\n";
@@ -46,7 +47,12 @@ static const char help_rest[] =
     "record\n"
     "  --into DIR                   folder of the record (default: this one)\n"
     "  --no-legend                  picture without the margin\n"
-    "measure, record\n"
+    "series\n"
+    "  --json | --csv               one document | one line a change\n"
+    "  --plot FILE.png              the values over time, with 95 % bars\n"
+    "  --into DIR                   plot, text and data as a record of the series\n"
+    "  --same-pin                   the pin stands unmoved on all films (an implant)\n"
+    "measure, record, series\n"
     "  --limits FILE                limits and uncertainties of your own (limits too)\n"
     "  --beam-error DEG             widen the angles by a horizontal beam error you state\n"
     "  --plan-on pin|bisector       the planned cylinder on the other axis\n"
@@ -66,7 +72,7 @@ static const char help_rest[] =
 
 static const struct command {
     const char *name;
-    cli_job job;
+    cli_job job; /* NULL: all inputs are one, or there are none */
     bool several;
     const char *allowed[32];
 } commands[] = {
@@ -79,6 +85,11 @@ static const struct command {
                                  "extracted",   "grafted",      "age",          NULL}},
     {"measure", cli_measure, true, {COMMON, SHEETS, "csv", "missing", "budget", "worksheet", NULL}},
     {"record", cli_record, true, {COMMON, SHEETS, "into", "no-legend", NULL}},
+    {"series",
+     NULL,
+     true,
+     {"json", "max-pixels", "page", "limits", "beam-error", "film-changed", "csv", "plot", "into",
+      "same-pin", NULL}},
     {"limits", NULL, false, {"json", "limits", NULL}},
 };
 
@@ -101,6 +112,19 @@ static int run_limits(const struct cli_options *o)
     return cli_exit_code(rc);
 }
 
+static int run_series(const struct cli_options *o, char **path)
+{
+    struct buf out = {0};
+    struct err err;
+    int rc = cli_series(o, path, o->n_inputs, &out, &err);
+    if (rc == 0)
+        fwrite(out.data, 1, out.len, stdout);
+    else
+        fprintf(stderr, "plumbrule: %s\n", err.text);
+    plumb_buf_release(&out);
+    return cli_exit_code(rc);
+}
+
 static int run(const struct command *c, int argc, char **argv)
 {
     struct cli_options o;
@@ -109,6 +133,8 @@ static int run(const struct command *c, int argc, char **argv)
         return EX_USAGE;
     if (o.json + o.csv + o.missing + o.budget + o.worksheet > 1)
         return usage("--json, --csv, --missing, --budget, --worksheet exclude each other", c->name);
+    if (strcmp(c->name, "series") == 0)
+        return run_series(&o, argv + first);
     if (c->job == NULL)
         return o.n_inputs > 0 ? usage("takes no file", c->name) : run_limits(&o);
     if (o.n_inputs == 0)

@@ -20,6 +20,8 @@ enum opt {
     OPT_JOBS,
     OPT_INTO,
     OPT_OUT,
+    OPT_PLOT,
+    OPT_SAME_PIN,
     OPT_TOOTH,
     OPT_NOTATION,
     OPT_SEEN_FROM,
@@ -58,6 +60,8 @@ static const struct option options[] = {
     {"jobs", required_argument, NULL, OPT_JOBS},
     {"into", required_argument, NULL, OPT_INTO},
     {"out", required_argument, NULL, OPT_OUT},
+    {"plot", required_argument, NULL, OPT_PLOT},
+    {"same-pin", no_argument, NULL, OPT_SAME_PIN},
     {"tooth", required_argument, NULL, OPT_TOOTH},
     {"notation", required_argument, NULL, OPT_NOTATION},
     {"seen-from", required_argument, NULL, OPT_SEEN_FROM},
@@ -221,6 +225,9 @@ static int read_text_option(int opt, const char *v, struct cli_options *o)
     case OPT_OUT:
         o->out = v;
         return 0;
+    case OPT_PLOT:
+        o->plot = v;
+        return 0;
     case OPT_TOOTH:
         o->tooth = v;
         return 0;
@@ -319,6 +326,9 @@ static int read_option(int opt, const char *v, struct cli_options *o)
         return 0;
     case OPT_REPLACE:
         o->force = true;
+        return 0;
+    case OPT_SAME_PIN:
+        o->same_pin = true;
         return 0;
     case OPT_FILM_CHANGED:
         o->exam.film_changed = true;

@@ -114,8 +114,7 @@ int plumb_rec_json(const struct exam *e, bool pretty, struct buf *out, struct er
     return plumb_buf_check(out, err);
 }
 
-/* A field in quotes when it needs them. */
-static void csv_field(struct buf *out, const char *s, const char *end)
+void rec_csv_field(struct buf *out, const char *s, const char *end)
 {
     if (strpbrk(s, ",\"\n\r") == NULL) {
         plumb_buf_addf(out, "%s%s", s, end);
@@ -154,12 +153,12 @@ int plumb_rec_csv(const struct exam *e, bool header, struct buf *out, struct err
         const struct meas_quantity *q = &e->result.quantity[i];
         char states[96], limits[160];
         join_findings(&e->result, q->id, states, limits);
-        csv_field(out, e->sheet.film.file, ",");
-        csv_field(out, e->sheet.film.taken, ",");
-        csv_field(out, e->sheet.film.stage, ",");
+        rec_csv_field(out, e->sheet.film.file, ",");
+        rec_csv_field(out, e->sheet.film.taken, ",");
+        rec_csv_field(out, e->sheet.film.stage, ",");
         plumb_buf_addf(out, "%s,%.9g,%.9g,%.9g,%.9g,%s,%s,", q->id, q->v.value, q->U, q->v.lo,
                        q->v.hi, q->unit, states);
-        csv_field(out, limits, "\r\n");
+        rec_csv_field(out, limits, "\r\n");
     }
     return plumb_buf_check(out, err);
 }

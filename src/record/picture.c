@@ -216,6 +216,24 @@ static int write_png(struct picture *p, const struct exam *e, unsigned level, st
     return rc;
 }
 
+int paper_write(const struct ink *ink, const struct film_png_options *o, struct file_out *to,
+                struct err *err)
+{
+    static const struct film none;
+    struct picture *p = plumb_mem_array(1, sizeof *p, err);
+    if (p == NULL)
+        return ERR_NOMEM;
+    p->film = &none;
+    p->ink = ink;
+    p->width = o->width;
+    p->height = o->height;
+    int rc = picture_room(p, err);
+    if (rc == 0)
+        rc = plumb_film_png_write(to, o, next_row, p, err);
+    picture_release(p);
+    return rc;
+}
+
 /* Draws the list and tells how large the picture becomes. */
 static int draw(const struct exam *e, bool legend, struct ink *ink, size_t *width, size_t *height,
                 struct err *err)

@@ -212,4 +212,10 @@ int legend_draw(const struct exam *e, const struct figure_used *used, struct ink
 void notes_on_film(const struct exam *e, struct ink *ink, struct field *field, double em,
                    bool proposed);
 
+/* --- picture.c ------------------------------------------------------------------------------- */
+
+/* Ink on empty paper, as PNG. */
+int paper_write(const struct ink *ink, const struct film_png_options *o, struct file_out *to,
+                struct err *err);
+
 #endif

@@ -22,6 +22,16 @@ bool rec_is_awaited(const struct meas_result *r, const char *id);
 /* Adds text broken at spaces to 72 columns: `first` starts the first line, the others are indented
  * by `hang`. */
 void rec_wrap(struct buf *out, const char *first, size_t hang, const char *text);
+void rec_wrapf(struct buf *out, const char *first, size_t hang, const char *fmt, ...)
+    __attribute__((format(printf, 4, 5)));
+/* After an empty line. */
+void rec_heading(struct buf *out, const char *words);
+/* The site; the day of making, where the environment fixes one; the cautions of every report. */
+void rec_tell_site(const struct sheet *s, struct buf *out);
+void rec_tell_made(struct buf *out);
+void rec_tell_cautions(struct buf *out);
+/* A field of CSV, in quotes when it needs them, and what follows it. */
+void rec_csv_field(struct buf *out, const char *s, const char *end);
 /* Site, film, date of making. */
 void rec_tell_head(const struct exam *e, struct buf *out);
 /* What is to be noted before a number is read. */
@@ -30,5 +40,11 @@ void rec_tell_warnings(const struct exam *e, struct buf *out);
 void rec_tell_facts(struct buf *out);
 /* When the site is looked at again, if the sheet says when it was grafted. */
 void rec_tell_dates(const struct sheet *s, struct buf *out);
+
+/* Of a series: has any sheet a mark that nobody has confirmed? */
+bool rec_series_is_proposed(const struct exam_series *s);
+/* "films 1 to 5, 126 days: no change detectable below 0.77 mm", or how much it is. */
+enum { REC_CHANGE = 200 };
+void rec_series_words(const struct meas_course *c, char out[REC_CHANGE]);
 
 #endif

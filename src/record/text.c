@@ -76,9 +76,7 @@ void rec_wrap(struct buf *out, const char *first, size_t hang, const char *text)
     plumb_buf_addf(out, "\n");
 }
 
-static void wrapf(struct buf *out, const char *first, size_t hang, const char *fmt, ...)
-    __attribute__((format(printf, 4, 5)));
-static void wrapf(struct buf *out, const char *first, size_t hang, const char *fmt, ...)
+void rec_wrapf(struct buf *out, const char *first, size_t hang, const char *fmt, ...)
 {
     char line[LINE_MAX_BYTES];
     va_list ap;
@@ -88,7 +86,7 @@ static void wrapf(struct buf *out, const char *first, size_t hang, const char *f
     rec_wrap(out, first, hang, line);
 }
 
-static void heading(struct buf *out, const char *words)
+void rec_heading(struct buf *out, const char *words)
 {
     plumb_buf_addf(out, "\n%s\n", words);
 }
@@ -96,7 +94,7 @@ static void heading(struct buf *out, const char *words)
 /* --- head
  * ------------------------------------------------------------------------------------------ */
 
-static void tell_site(const struct sheet *s, struct buf *out)
+void rec_tell_site(const struct sheet *s, struct buf *out)
 {
     char number[8], name[64];
     if (s->site.tooth == 0) {
@@ -116,12 +114,12 @@ static void tell_site(const struct sheet *s, struct buf *out)
 static void tell_film(const struct exam *e, struct buf *out)
 {
     const struct sheet_film *f = &e->sheet.film;
-    wrapf(out, "Film   ", 7, "%s, %zu x %zu px%s%s%s%s", f->file, e->film.width, e->film.height,
-          f->taken[0] ? ", taken " : "", f->taken, f->stage[0] ? ", " : "", f->stage);
+    rec_wrapf(out, "Film   ", 7, "%s, %zu x %zu px%s%s%s%s", f->file, e->film.width, e->film.height,
+              f->taken[0] ? ", taken " : "", f->taken, f->stage[0] ? ", " : "", f->stage);
 }
 
 /* Reproducible: a date is printed only when the environment fixes it. */
-static void tell_date(struct buf *out)
+void rec_tell_made(struct buf *out)
 {
     const char *epoch = getenv("SOURCE_DATE_EPOCH");
     char *end = NULL;
@@ -135,46 +133,46 @@ static void tell_date(struct buf *out)
 
 void rec_tell_head(const struct exam *e, struct buf *out)
 {
-    tell_site(&e->sheet, out);
+    rec_tell_site(&e->sheet, out);
     tell_film(e, out);
-    tell_date(out);
+    rec_tell_made(out);
 }
 
 void rec_tell_warnings(const struct exam *e, struct buf *out)
 {
     if (e->notes.n + e->result.warnings.n == 0)
         return;
-    heading(out, "TAKE NOTE");
+    rec_heading(out, "TAKE NOTE");
     for (size_t i = 0; i < e->result.warnings.n; i++)
-        wrapf(out, "  - ", 4, "%s", e->result.warnings.line[i]);
+        rec_wrapf(out, "  - ", 4, "%s", e->result.warnings.line[i]);
     for (size_t i = 0; i < e->notes.n; i++)
-        wrapf(out, "  - ", 4, "%s", e->notes.line[i]);
+        rec_wrapf(out, "  - ", 4, "%s", e->notes.line[i]);
 }
 
 static void tell_scale(const struct exam *e, struct buf *out)
 {
     const struct meas_scale *sc = &e->result.scale;
-    heading(out, "SCALE");
+    rec_heading(out, "SCALE");
     const struct meas_quantity *q = plumb_meas_find(&e->result, "scale");
     if (q != NULL) {
         char value[32], u[32];
         plumb_unc_format(q->v.value, q->U, value, u);
-        wrapf(out, "  ", 2, "%s \u00b1 %s mm per pixel, %s", value, u, sc->words);
+        rec_wrapf(out, "  ", 2, "%s \u00b1 %s mm per pixel, %s", value, u, sc->words);
     } else {
-        wrapf(out, "  ", 2, "%s", sc->words);
+        rec_wrapf(out, "  ", 2, "%s", sc->words);
     }
     for (size_t i = 0; i < e->sheet.n_gauges; i++) {
         const struct sheet_gauge *g = &e->sheet.gauge[i];
         double k = sc->gauge_mm_per_px[i];
         if (!(k > 0.0)) {
-            wrapf(out, "  ", 4, "%s, %.2f mm: its ends are not marked", g->name, g->mm);
+            rec_wrapf(out, "  ", 4, "%s, %.2f mm: its ends are not marked", g->name, g->mm);
             continue;
         }
         char value[32], u[32];
         plumb_unc_format(k, 2.0 * sc->u_gauge[i], value, u);
-        wrapf(out, "  ", 4, "%s, %.2f mm %s: %s \u00b1 %s mm per pixel%s", g->name, g->mm,
-              g->kind == GAUGE_LENGTH ? "along the pin" : "across", value, u,
-              sc->used[i] ? "" : ", not used");
+        rec_wrapf(out, "  ", 4, "%s, %.2f mm %s: %s \u00b1 %s mm per pixel%s", g->name, g->mm,
+                  g->kind == GAUGE_LENGTH ? "along the pin" : "across", value, u,
+                  sc->used[i] ? "" : ", not used");
     }
 }
 
@@ -203,21 +201,21 @@ static void tell_quantity(const struct sheet *s, size_t number, const struct mea
     plumb_buf_addf(out, "%4zu  %s", number, label);
     put_value(HEAD + LABEL, HEAD + plumb_text_length(label), value, out);
     if (q->has_depth)
-        wrapf(out, "      ", 6, "%.1f mm %s the %s", fabs(q->depth_mm),
-              q->depth_mm < 0.0 ? "above" : "below", q->depth_from);
+        rec_wrapf(out, "      ", 6, "%.1f mm %s the %s", fabs(q->depth_mm),
+                  q->depth_mm < 0.0 ? "above" : "below", q->depth_from);
     if (q->monte_carlo) {
         char lo[32], hi[32], u[32];
         plumb_unc_format(q->v.lo, q->U, lo, u);
         plumb_unc_format(q->v.hi, q->U, hi, u);
-        wrapf(out, "      ", 6, "95 %% from %s to %s, by simulation: not linear here", lo, hi);
+        rec_wrapf(out, "      ", 6, "95 %% from %s to %s, by simulation: not linear here", lo, hi);
     }
     if (q->note[0] != '\0')
-        wrapf(out, "      ", 6, "%s", q->note);
+        rec_wrapf(out, "      ", 6, "%s", q->note);
 }
 
 static void tell_quantities(const struct exam *e, struct buf *out)
 {
-    heading(out, "MEASURED (number as on the picture; \u00b1 or (a to b): 95 % interval)");
+    rec_heading(out, "MEASURED (number as on the picture; \u00b1 or (a to b): 95 % interval)");
     for (size_t i = 0; i < e->result.n_quantities; i++)
         tell_quantity(&e->sheet, i + 1, &e->result.quantity[i], out);
     if (e->result.n_quantities == 0)
@@ -252,7 +250,7 @@ static void tell_finding(const struct sheet *s, const struct meas_finding *f, st
     rec_limit_words(f, limit);
     rec_label_words(s, f->quantity, REC_LABEL_ANY, label);
     snprintf(first, sizeof first, "  %-10s  ", plumb_meas_state_word(f->state));
-    wrapf(out, first, 14, "%s: %s (%s)", label, limit, f->caption);
+    rec_wrapf(out, first, 14, "%s: %s (%s)", label, limit, f->caption);
 }
 
 /* Each source once, after the findings that rest on it. */
@@ -285,7 +283,7 @@ bool rec_is_awaited(const struct meas_result *r, const char *id)
 static void tell_findings(const struct exam *e, struct buf *out)
 {
     const struct meas_result *r = &e->result;
-    heading(out, "HELD AGAINST LIMITS (the clinician's choice; no verdict)");
+    rec_heading(out, "HELD AGAINST LIMITS (the clinician's choice; no verdict)");
     size_t told = 0;
     for (size_t i = 0; i < r->n_findings; i++)
         if (r->finding[i].state != UNC_NOT_MEASURED) {
@@ -296,11 +294,12 @@ static void tell_findings(const struct exam *e, struct buf *out)
         plumb_buf_addf(out, "  none: nothing was measured that has a limit\n");
     for (size_t i = 0; i < r->n_findings; i++)
         if (r->finding[i].state != UNC_NOT_MEASURED && !source_told(r, i))
-            wrapf(out, "  ", 4, "source of \"%s\": %s%s%s%s", r->finding[i].caption,
-                  r->finding[i].source,
-                  strstr(r->finding[i].source, r->finding[i].status) ? "" : " (",
-                  strstr(r->finding[i].source, r->finding[i].status) ? "" : r->finding[i].status,
-                  strstr(r->finding[i].source, r->finding[i].status) ? "" : ")");
+            rec_wrapf(out, "  ", 4, "source of \"%s\": %s%s%s%s", r->finding[i].caption,
+                      r->finding[i].source,
+                      strstr(r->finding[i].source, r->finding[i].status) ? "" : " (",
+                      strstr(r->finding[i].source, r->finding[i].status) ? ""
+                                                                         : r->finding[i].status,
+                      strstr(r->finding[i].source, r->finding[i].status) ? "" : ")");
     char line[LINE_MAX_BYTES] = "", label[64];
     for (size_t i = 0; i < r->n_findings; i++)
         if (r->finding[i].state == UNC_NOT_MEASURED && !told_before(r, i) &&
@@ -329,14 +328,14 @@ static void tell_observed(const struct exam *e, struct buf *out)
                {"infection", o->infection},
                {"primary hold", o->primary_hold},
                {"soft tissue", o->soft_tissue}};
-    heading(out, "SEEN AT THE SITE (typed in by the clinician)");
+    rec_heading(out, "SEEN AT THE SITE (typed in by the clinician)");
     for (size_t i = 0; i < sizeof row / sizeof row[0]; i++)
-        wrapf(out, "  ", 4, "%s: %s", row[i].what,
-              row[i].answer[0] ? row[i].answer : "not recorded");
+        rec_wrapf(out, "  ", 4, "%s: %s", row[i].what,
+                  row[i].answer[0] ? row[i].answer : "not recorded");
     rec_tell_facts(out);
     rec_tell_dates(&e->sheet, out);
     if (e->sheet.remarks[0] != '\0') {
-        heading(out, "REMARKS");
+        rec_heading(out, "REMARKS");
         rec_wrap(out, "  ", 2, e->sheet.remarks);
     }
 }
@@ -411,7 +410,7 @@ static int tell_marks(const struct exam *e, struct buf *out, struct err *err)
     if (ref == NULL)
         return ERR_NOMEM;
     plumb_sheet_marks(&e->sheet, ref, n);
-    heading(out, "HOW THE MARKS WERE PLACED (standard uncertainty of a coordinate)");
+    rec_heading(out, "HOW THE MARKS WERE PLACED (standard uncertainty of a coordinate)");
     const double k = e->result.scale.mm_per_px;
     for (size_t i = 0; i < n;) {
         size_t run = same_kind(ref, i, n);
@@ -426,7 +425,7 @@ static int tell_marks(const struct exam *e, struct buf *out, struct err *err)
             snprintf(u, sizeof u, "%.2f mm, default", e->config.mark[ref[i].kind].u_mm);
         snprintf(path, sizeof path, "%.*s", (int)stem(ref[i].name), ref[i].name);
         place_words(path, place);
-        wrapf(out, "  ", 4, "%s%s: %s, %s", place, many, by_word(ref[i].mark), u);
+        rec_wrapf(out, "  ", 4, "%s%s: %s, %s", place, many, by_word(ref[i].mark), u);
         i += run;
     }
     free(ref);
@@ -444,36 +443,38 @@ static bool any_traced(const struct sheet *s)
 static void tell_defaults(const struct exam *e, struct buf *out)
 {
     const struct meas_config *c = &e->config;
-    wrapf(out, "  ", 4, "plane of other objects: %.1f mm before or behind the gauge (%s)",
-          c->plane.u_mm, c->plane.source);
-    wrapf(out, "  ", 4, "source to film: %.0f mm (%s)", c->source_to_film_mm,
-          c->source_to_film_source);
-    wrapf(out, "  ", 4, "lean of the pin, unseen: %.1f\u00b0 (%s)", c->lean.u_mm, c->lean.source);
+    rec_wrapf(out, "  ", 4, "plane of other objects: %.1f mm before or behind the gauge (%s)",
+              c->plane.u_mm, c->plane.source);
+    rec_wrapf(out, "  ", 4, "source to film: %.0f mm (%s)", c->source_to_film_mm,
+              c->source_to_film_source);
+    rec_wrapf(out, "  ", 4, "lean of the pin, unseen: %.1f\u00b0 (%s)", c->lean.u_mm,
+              c->lean.source);
     if (e->result.scale.from == SCALE_SENSOR || e->result.scale.from == SCALE_TAG)
-        wrapf(out, "  ", 4, "scale of last resort: %.0f %% (%s)", c->last_resort.u_mm,
-              c->last_resort.source);
+        rec_wrapf(out, "  ", 4, "scale of last resort: %.0f %% (%s)", c->last_resort.u_mm,
+                  c->last_resort.source);
     if (any_traced(&e->sheet))
-        wrapf(out, "  ", 4, "traced root, both sides alike: %.2f\u00b0 (%s)", c->traced.u_mm,
-              c->traced.source);
-    wrapf(out, "  ", 4, "gauge size: %.2f mm where the sheet states none (%s)", c->gauge_size.u_mm,
-          c->gauge_size.source);
+        rec_wrapf(out, "  ", 4, "traced root, both sides alike: %.2f\u00b0 (%s)", c->traced.u_mm,
+                  c->traced.source);
+    rec_wrapf(out, "  ", 4, "gauge size: %.2f mm where the sheet states none (%s)",
+              c->gauge_size.u_mm, c->gauge_size.source);
     if (c->beam_error_deg > 0.0)
-        wrapf(out, "  ", 4, "stated horizontal beam error: %.1f\u00b0, in the angles' intervals",
-              c->beam_error_deg);
+        rec_wrapf(out, "  ", 4,
+                  "stated horizontal beam error: %.1f\u00b0, in the angles' intervals",
+                  c->beam_error_deg);
 }
 
 static void tell_files(const struct exam *e, struct buf *out)
 {
-    heading(out, "FILES");
-    wrapf(out, "  ", 4, "film %s, %zu bytes, %u bit", e->sheet.film.file, e->film.file_size,
-          e->film.depth);
+    rec_heading(out, "FILES");
+    rec_wrapf(out, "  ", 4, "film %s, %zu bytes, %u bit", e->sheet.film.file, e->film.file_size,
+              e->film.depth);
     plumb_buf_addf(out, "  SHA-256\n  %s\n", e->film.sha256);
     plumb_buf_addf(out, "  measured with plumbrule %s\n", PLUMB_VERSION);
 }
 
-static void tell_cautions(struct buf *out)
+void rec_tell_cautions(struct buf *out)
 {
-    heading(out, "CAUTIONS");
+    rec_heading(out, "CAUTIONS");
     for (size_t i = 0; i < plumb_meas_n_cautions; i++)
         rec_wrap(out, "  - ", 4, plumb_meas_cautions[i]);
 }
@@ -491,7 +492,7 @@ int plumb_rec_text(const struct exam *e, struct buf *out, struct err *err)
     int rc = tell_marks(e, out, err);
     tell_defaults(e, out);
     tell_files(e, out);
-    tell_cautions(out);
+    rec_tell_cautions(out);
     return rc != 0 ? rc : plumb_buf_check(out, err);
 }
 
@@ -560,8 +561,8 @@ int plumb_rec_missing(const struct exam *e, struct buf *out, struct err *err)
     const struct meas_result *r = &e->result;
     for (size_t i = 0; i < r->n_missing; i++)
         if (r->missing[i].aside == NULL)
-            wrapf(out, "", 4, "%s [%s] needs %s", r->missing[i].label, r->missing[i].id,
-                  r->missing[i].lacks);
+            rec_wrapf(out, "", 4, "%s [%s] needs %s", r->missing[i].label, r->missing[i].id,
+                      r->missing[i].lacks);
     for (size_t i = 0; i < r->n_missing; i++)
         if (r->missing[i].aside != NULL && asides_before(r, i, false) == 0)
             tell_aside(r, i, out);

@@ -1,7 +1,7 @@
 /*
- * A record on disk: NAME-rNN.png, .txt and .json, the next free revision, the JSON last, so that a
- * record without it is known to be unfinished. Nothing existing is touched; what this call has
- * begun and cannot finish it takes away again.
+ * A record on disk, of a sheet or of a series: NAME-rNN.png, .txt and .json, the next free
+ * revision, the JSON last, so that a record without it is known to be unfinished. Nothing existing
+ * is touched; what this call has begun and cannot finish it takes away again.
  */
 #include "plumbrule/record.h"
 
@@ -96,14 +96,27 @@ static int name_files(const char *dir, const char *name, struct rec_paths *p, st
     return p->picture && p->text && p->json ? 0 : ERR_NOMEM;
 }
 
-static int write_picture(const struct exam *e, const struct rec_picture_options *o,
-                         const char *path, struct err *err)
+/* What goes into a record, be it of one sheet or of a series. */
+struct content {
+    struct buf text, json;
+    /* puts the picture into the open file */
+    int (*picture)(const void *of, const void *how, struct file_out *to, struct err *err);
+    const void *of, *how;
+};
+
+static void content_release(struct content *c)
+{
+    plumb_buf_release(&c->text);
+    plumb_buf_release(&c->json);
+}
+
+static int write_picture(const struct content *c, const char *path, struct err *err)
 {
     struct file_out f;
     int rc = plumb_file_out_open(&f, path, false, err);
     if (rc != 0)
         return rc;
-    rc = plumb_rec_picture(e, o, &f, err);
+    rc = c->picture(c->of, c->how, &f, err);
     if (rc != 0) {
         plumb_file_out_abort(&f);
         return rc;
@@ -111,48 +124,80 @@ static int write_picture(const struct exam *e, const struct rec_picture_options 
     return plumb_file_out_commit(&f, err);
 }
 
-static int write_files(const struct exam *e, const struct rec_picture_options *o,
-                       const struct rec_paths *p, struct err *err)
+static int write_files(const struct content *c, const struct rec_paths *p, struct err *err)
 {
-    struct buf text = {0}, json = {0};
-    int rc = plumb_rec_text(e, &text, err);
-    if (rc == 0)
-        rc = plumb_rec_json(e, true, &json, err);
+    int rc = write_picture(c, p->picture, err);
     if (rc != 0)
-        goto out;
-    rc = write_picture(e, o, p->picture, err);
-    if (rc != 0)
-        goto out;
-    rc = plumb_file_write(p->text, text.data, text.len, false, err);
+        return rc;
+    rc = plumb_file_write(p->text, c->text.data, c->text.len, false, err);
     if (rc != 0) {
         unlink(p->picture);
-        goto out;
+        return rc;
     }
-    rc = plumb_file_write(p->json, json.data, json.len, false, err);
+    rc = plumb_file_write(p->json, c->json.data, c->json.len, false, err);
     if (rc != 0) {
         unlink(p->picture);
         unlink(p->text);
     }
-out:
-    plumb_buf_release(&text);
-    plumb_buf_release(&json);
     return rc;
 }
 
-int plumb_rec_write(const struct exam *e, const char *dir, const struct rec_picture_options *o,
-                    struct rec_paths *out, struct err *err)
+static int write_content(const struct content *c, const char *dir, const char *name,
+                         struct rec_paths *out, struct err *err)
 {
-    char name[NAME_BYTES];
-    *out = (struct rec_paths){0};
-    record_name(e, name);
     int rc = make_folder(dir, err);
     if (rc == 0)
         rc = next_revision(dir, name, &out->revision, err);
     if (rc == 0)
         rc = name_files(dir, name, out, err);
     if (rc == 0)
-        rc = write_files(e, o, out, err);
+        rc = write_files(c, out, err);
     if (rc != 0)
         plumb_rec_paths_release(out);
+    return rc;
+}
+
+static int picture_of_exam(const void *of, const void *how, struct file_out *to, struct err *err)
+{
+    return plumb_rec_picture(of, how, to, err);
+}
+
+int plumb_rec_write(const struct exam *e, const char *dir, const struct rec_picture_options *o,
+                    struct rec_paths *out, struct err *err)
+{
+    char name[NAME_BYTES];
+    struct content c = {.picture = picture_of_exam, .of = e, .how = o};
+    *out = (struct rec_paths){0};
+    record_name(e, name);
+    int rc = plumb_rec_text(e, &c.text, err);
+    if (rc == 0)
+        rc = plumb_rec_json(e, true, &c.json, err);
+    if (rc == 0)
+        rc = write_content(&c, dir, name, out, err);
+    content_release(&c);
+    return rc;
+}
+
+static int picture_of_series(const void *of, const void *how, struct file_out *to, struct err *err)
+{
+    (void)how;
+    return plumb_rec_series_plot(of, to, err);
+}
+
+int plumb_rec_series_write(const struct exam_series *s, const char *dir, struct rec_paths *out,
+                           struct err *err)
+{
+    char name[NAME_BYTES], tooth[8];
+    struct content c = {.picture = picture_of_series, .of = s};
+    const struct sheet_site *site = &s->exam[0].sheet.site;
+    *out = (struct rec_paths){0};
+    plumb_tooth_print(site->tooth, site->notation, tooth);
+    snprintf(name, sizeof name, "series-%s", tooth);
+    int rc = plumb_rec_series_text(s, &c.text, err);
+    if (rc == 0)
+        rc = plumb_rec_series_json(s, true, &c.json, err);
+    if (rc == 0)
+        rc = write_content(&c, dir, name, out, err);
+    content_release(&c);
     return rc;
 }

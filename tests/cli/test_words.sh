@@ -17,7 +17,9 @@ for s in demo-images/*.sheet.json; do
     "$cmd" record "$s" --into "$tmp/rec" >/dev/null 2>>"$tmp/err"
     "$cmd" measure --worksheet "$s" >>"$tmp/worksheet" 2>>"$tmp/err"
 done
-for f in "$tmp"/strings "$tmp"/help "$tmp"/limits "$tmp"/worksheet "$tmp"/err "$tmp"/rec/*.txt "$tmp"/rec/*.json; do
+"$cmd" series demo-images/*.sheet.json >"$tmp/series" 2>>"$tmp/err"
+[ -s "$tmp/series" ] || bad=1
+for f in "$tmp"/series "$tmp"/strings "$tmp"/help "$tmp"/limits "$tmp"/worksheet "$tmp"/err "$tmp"/rec/*.txt "$tmp"/rec/*.json; do
     if grep -inwE "$banned" "$f"; then
         echo "FAILED: $(basename "$f") judges"
         bad=1
