@@ -6,7 +6,8 @@
  * function of x = distance from the axis / radius. A flat end that leans out of the film's plane
  * shows its rim as half an ellipse, s = centre + b sqrt(1-x^2), b = r sin(lean), and the axis ends
  * at the centre; a hemisphere is the same curve with b = r and ends at the summit; a cone is
- * s = apex - h x.
+ * s = apex - h x. Flutes notch an end: a curve starts from the two columns with the least median of
+ * deviations, and columns far off it count no more than a fixed amount.
  *
  * Limits: what lean hides of a round end or a cone is not seen and stays in u_tip; a blunt cone
  * (h < 0.25 r) reads as flat.
@@ -23,7 +24,13 @@ static const double end_sd_px = 2.0;
  * of the width's correction): regression on phantoms, seeds 1 to 100. A flat end has no chord that
  * thins out, a cone's apex all the more. */
 static const double flat_gain = 0.85, round_gain = 0.81, cone_gain = 1.5;
-static const double flat_ratio = 0.55; /* b/r: sin of a lean no pin has; a round end has 1 */
+static const double round_most = 1.35;  /* b/r: a longer end is a cone whose sides are notched */
+static const double apart_least = 0.15; /* of f between two columns that tell a curve */
+static const double cap_share = 0.03;   /* of the width: a column farther off is not the end's */
+/* b/r: a flat end that leans as far as pins do, up to 24 degrees, or a shallow cap; in between
+ * either may be it, and the tip is off by b if it is the other. */
+static const double lean_ratio = 0.2, flat_ratio = 0.4, cap_ratio = 0.6, doubt = 0.4;
+static const double notched = 0.025; /* widths: what flutes take off a drill's point, unseen */
 
 /* A cone's apex is rounded by the blur: columns nearer to the axis, in radii, are left out. */
 static const double cone_from = 0.18;
@@ -189,43 +196,87 @@ static double cone(double x)
 
 struct shape_fit {
     double a, b; /* s = a + b f(x) */
-    double rms;
+    double rms;  /* columns far off capped */
     double u_a, u_b;
 };
 
-/* Least squares with two rounds of dropping what is off by more than 3 sd. */
-static struct shape_fit fit_shape(const struct end_curve *c, double (*f)(double), double from)
+static double off_shape(const struct end_curve *c, size_t i, double (*f)(double), double a,
+                        double b)
+{
+    return c->s[i] - a - b * f(c->x[i]);
+}
+
+/* The curve through two columns that has the least median of deviations (Rousseeuw 1984): flutes
+ * notch an end, and up to half of its columns end elsewhere. Returns the median. */
+static double start_shape(const struct end_curve *c, double (*f)(double), struct shape_fit *out)
+{
+    double best = HUGE_VAL;
+    for (size_t i = 0; i < c->n; i++)
+        for (size_t j = i + 1; j < c->n; j++) {
+            float d[COLUMNS];
+            double fi = f(c->x[i]), run = f(c->x[j]) - fi;
+            if (fabs(run) < apart_least)
+                continue;
+            double b = (c->s[j] - c->s[i]) / run, a = c->s[i] - b * fi;
+            for (size_t k = 0; k < c->n; k++)
+                d[k] = (float)fabs(off_shape(c, k, f, a, b));
+            double m = find_quantile_f(d, c->n, 0.5);
+            if (m < best) {
+                best = m;
+                out->a = a;
+                out->b = b;
+            }
+        }
+    return best;
+}
+
+/* Least squares over the columns within limit of the curve so far. */
+static bool refine_shape(const struct end_curve *c, double (*f)(double), double limit,
+                         struct shape_fit *out)
+{
+    double n = 0.0, sf = 0.0, ss = 0.0, sff = 0.0, sfs = 0.0, sq = 0.0;
+    bool use[COLUMNS];
+    for (size_t i = 0; i < c->n; i++) {
+        double v = f(c->x[i]);
+        use[i] = fabs(off_shape(c, i, f, out->a, out->b)) < limit;
+        n += use[i];
+        sf += use[i] ? v : 0.0;
+        ss += use[i] ? c->s[i] : 0.0;
+        sff += use[i] ? v * v : 0.0;
+        sfs += use[i] ? v * c->s[i] : 0.0;
+    }
+    double det = sff - sf * sf / n;
+    if (n < COLUMNS_MIN || det <= 1e-9)
+        return false;
+    out->b = (sfs - sf * ss / n) / det;
+    out->a = (ss - out->b * sf) / n;
+    for (size_t i = 0; i < c->n; i++)
+        sq += use[i] ? pow(off_shape(c, i, f, out->a, out->b), 2.0) : 0.0;
+    double sd = sqrt(sq / (n - 2.0));
+    out->u_b = sd / sqrt(det);
+    out->u_a = sd * sqrt(1.0 / n + sf * sf / (n * n) / det);
+    return true;
+}
+
+/* Columns nearer to the axis than `from` are left out; cap: what a column off the curve counts. */
+static struct shape_fit fit_shape(const struct end_curve *all, double (*f)(double), double from,
+                                  double cap)
 {
     struct shape_fit out = {.rms = HUGE_VAL};
-    bool use[COLUMNS];
-    for (size_t i = 0; i < c->n; i++)
-        use[i] = c->x[i] >= from;
-    for (int round = 0; round < 4; round++) {
-        double n = 0.0, sf = 0.0, ss = 0.0, sff = 0.0, sfs = 0.0, sq = 0.0;
-        for (size_t i = 0; i < c->n; i++) {
-            double v = f(c->x[i]);
-            if (!use[i])
-                continue;
-            n += 1.0;
-            sf += v;
-            ss += c->s[i];
-            sff += v * v;
-            sfs += v * c->s[i];
+    struct end_curve c = {0};
+    double sum = 0.0;
+    for (size_t i = 0; i < all->n; i++)
+        if (all->x[i] >= from) {
+            c.x[c.n] = all->x[i];
+            c.s[c.n++] = all->s[i];
         }
-        double det = sff - sf * sf / n;
-        if (n < COLUMNS_MIN || det <= 1e-9)
+    double limit = 2.5 * fmax(0.3, 1.5 * start_shape(&c, f, &out));
+    for (int round = 0; round < 3; round++)
+        if (c.n < COLUMNS_MIN || !refine_shape(&c, f, fmin(limit, cap), &out))
             return out;
-        out.b = (sfs - sf * ss / n) / det;
-        out.a = (ss - out.b * sf) / n;
-        for (size_t i = 0; i < c->n; i++)
-            sq += use[i] ? pow(c->s[i] - out.a - out.b * f(c->x[i]), 2.0) : 0.0;
-        out.rms = sqrt(sq / (n - 2.0));
-        out.u_b = out.rms / sqrt(det);
-        out.u_a = out.rms * sqrt(1.0 / n + sf * sf / (n * n) / det);
-        for (size_t i = 0; i < c->n; i++)
-            use[i] = c->x[i] >= from &&
-                     fabs(c->s[i] - out.a - out.b * f(c->x[i])) < 2.5 * fmax(0.3, out.rms);
-    }
+    for (size_t i = 0; i < c.n; i++)
+        sum += pow(fmin(cap, fabs(off_shape(&c, i, f, out.a, out.b))), 2.0);
+    out.rms = sqrt(sum / (double)c.n);
     return out;
 }
 
@@ -238,9 +289,11 @@ struct end {
 static struct end shape_end(const struct shape_fit *f, bool is_cone, double r)
 {
     bool is_flat = !is_cone && f->b < flat_ratio * r;
+    bool in_doubt = !is_cone && f->b > lean_ratio * r && f->b < cap_ratio * r;
     struct end e = {.shape = is_cone ? FIND_TIP_CONE : is_flat ? FIND_TIP_FLAT : FIND_TIP_ROUND};
     e.tip = f->a + (is_flat ? fmin(0.0, f->b) : f->b);
     e.u = is_flat ? f->u_a : hypot(f->u_a, f->u_b);
+    e.u = in_doubt ? hypot(e.u, doubt * f->b) : e.u;
     /* a cone's sides, moved outwards by d, move its apex by d / sin(half angle) */
     e.gain = is_cone ? cone_gain * hypot(r, f->b) / r : is_flat ? flat_gain : round_gain;
     return e;
@@ -250,7 +303,7 @@ static struct end shape_end(const struct shape_fit *f, bool is_cone, double r)
 static void tip_from(const struct shape_fit *e, const struct shape_fit *k, double r,
                      struct pin_ends *out)
 {
-    bool is_cone = k->rms < e->rms && k->b > 0.25 * r;
+    bool is_cone = (k->rms < e->rms || e->b > round_most * r) && k->b > 0.25 * r;
     struct end best = shape_end(is_cone ? k : e, is_cone, r);
     struct end other = shape_end(is_cone ? e : k, !is_cone, r);
     double a = fmax(rms_least, is_cone ? k->rms : e->rms);
@@ -270,9 +323,14 @@ static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err 
     int rc = end_curve(b, e->at[1], &c, err);
     if (rc != 0 || c.n < COLUMNS_MIN)
         return rc;
-    struct shape_fit ell = fit_shape(&c, ellipse, 0.0), con = fit_shape(&c, cone, cone_from);
-    if (ell.rms < HUGE_VAL && con.rms < HUGE_VAL)
-        tip_from(&ell, &con, pin_body_half(b, e->at[1]), e);
+    double cap = fmax(2.0, cap_share * b->width);
+    struct shape_fit ell = fit_shape(&c, ellipse, 0.0, cap),
+                     con = fit_shape(&c, cone, cone_from, cap);
+    if (!(fmin(ell.rms, con.rms) < HUGE_VAL))
+        return 0;
+    tip_from(&ell, &con, pin_body_half(b, e->at[1]), e);
+    if (fmin(b->flank[0].lands, b->flank[1].lands) < 1.0)
+        e->u_tip = hypot(e->u_tip, notched * b->width);
     return 0;
 }
 

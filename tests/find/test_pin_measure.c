@@ -85,11 +85,27 @@ static void shank_is_not_the_pin(void **state)
     }
 }
 
+/* A drill's point with notches to either side, which read as half an ellipse twice as long as wide:
+ * its tip was 0.35 mm short. */
+static void notched_point_is_a_point(void **state)
+{
+    (void)state;
+    struct phantom_params p;
+    struct phantom_truth t;
+    phantom_params_style(PHANTOM_TYPICAL, 63037, true, &p);
+    struct find_pin pin = only_pin(&p, &t);
+    double off = geo_dist(pin.tip, t.pin.tip);
+    assert_int_equal(pin.tip_shape, FIND_TIP_CONE);
+    assert_true(off * t.mm_per_px < 0.1);
+    assert_true(off < 3.0 * pin.u_tip && pin.u_tip * t.mm_per_px < 0.2);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(width_whatever_the_tone),
         cmocka_unit_test(shank_is_not_the_pin),
+        cmocka_unit_test(notched_point_is_a_point),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
