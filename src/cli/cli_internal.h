@@ -10,7 +10,7 @@ enum { CLI_MARKS = 64, CLI_SEEN = 8 };
 enum { ROOTS = 2 };
 struct cli_options {
     struct exam_options exam;
-    bool json, csv, missing, budget, worksheet, legend, force, same_pin;
+    bool json, csv, missing, budget, worksheet, legend, force, same_pin, record, view, once;
     int jobs;
     const char *into, *out, *plot, *tooth, *stage, *taken, *extracted, *grafted;
     enum sheet_notation notation;
@@ -25,6 +25,7 @@ struct cli_options {
     bool has_crest[SIDES], has_pin;
     int n_roots[SIDES]; /* of a tooth: the one that faces the site, then its other one */
     double root[SIDES][ROOTS][4], crest[SIDES][2], pin[2];
+    char *program;   /* as it was called */
     size_t n_inputs; /* files named on the command line */
 };
 
@@ -59,6 +60,10 @@ int cli_record(const struct cli_options *o, const char *path, struct buf *out,
 /* All inputs are one. */
 int cli_series(const struct cli_options *o, char **path, size_t n, struct buf *out,
                struct err *err);
+/* Until SIGINT or SIGTERM, or with `once` what is there; returns the exit code. */
+int cli_watch(const struct cli_options *o, const char *dir);
+/* The sheet that start makes of a film; free it. */
+char *cli_sheet_name(const char *film, struct err *err);
 /* The names of the files of a record. */
 int cli_tell_paths(const struct cli_options *o, const struct rec_paths *p, struct buf *out,
                    struct err *err);

@@ -212,7 +212,7 @@ static void say_what_is_left(const struct exam *e, size_t n_pins, struct sheet_n
 }
 
 /* FILM with its ending replaced: site35.png -> site35.sheet.json, beside the film. */
-static char *sheet_name(const char *film, struct err *err)
+char *cli_sheet_name(const char *film, struct err *err)
 {
     static const char ending[] = ".sheet.json";
     char *out = plumb_mem_array(strlen(film) + sizeof ending, 1, err);
@@ -252,7 +252,7 @@ static int write_sheet(const struct cli_options *o, const char *film, struct exa
 {
     if (o->json || (o->out != NULL && strcmp(o->out, "-") == 0))
         return plumb_sheet_print(&e->sheet, out, err);
-    char *name = o->out ? NULL : sheet_name(film, err);
+    char *name = o->out ? NULL : cli_sheet_name(film, err);
     if (o->out == NULL && name == NULL)
         return ERR_NOMEM;
     const char *to = o->out ? o->out : name;

@@ -15,6 +15,7 @@ static const char help_text[] =
     "  plumbrule measure SHEET...   print quantities, uncertainties and findings\n"
     "  plumbrule record SHEET...    write picture, text and data for the chart\n"
     "  plumbrule series SHEET...    change over time of one site\n"
+    "  plumbrule watch DIR          start a sheet for each film that is exported there\n"
     "  plumbrule limits             list limits and default uncertainties with sources\n";
 static const char help_view[] =
     "  plumbrule view [FILM|SHEET]  place and check marks in a window\n";
@@ -52,7 +53,11 @@ static const char help_rest[] =
     "  --plot FILE.png              the values over time, with 95 % bars\n"
     "  --into DIR                   plot, text and data as a record of the series\n"
     "  --same-pin                   the pin stands unmoved on all films (an implant)\n"
-    "measure, record, series\n"
+    "watch (takes the options of start, too)\n"
+    "  --record                     also file each sheet's record (--into, --no-legend)\n"
+    "  --view                       also open each sheet in the window\n"
+    "  --once                       the films that are there, and end\n"
+    "measure, record, series, watch\n"
     "  --limits FILE                limits and uncertainties of your own (limits too)\n"
     "  --beam-error DEG             widen the angles by a horizontal beam error you state\n"
     "  --plan-on pin|bisector       the planned cylinder on the other axis\n"
@@ -69,28 +74,44 @@ static const char help_rest[] =
 
 #define COMMON "json", "jobs", "max-pixels", "page"
 #define SHEETS "limits", "beam-error", "film-changed", "plan-on"
+#define START                                                                                      \
+    "tooth", "notation", "seen-from", "gauge", "pin", "sensor", "mesial-root", "distal-root",      \
+        "mesial-crest", "distal-crest", "taken", "stage", "mark", "bound", "seen", "plan",         \
+        "plan-on", "extracted", "grafted", "age"
 
+static int run_limits(const struct cli_options *o, char **path);
+static int run_series(const struct cli_options *o, char **path);
+static int run_watch(const struct cli_options *o, char **path);
+
+enum inputs { NONE, ONE, SEVERAL };
 static const struct command {
     const char *name;
-    cli_job job; /* NULL: all inputs are one, or there are none */
-    bool several;
-    const char *allowed[32];
+    cli_job job;                                          /* for each input, or */
+    int (*all)(const struct cli_options *o, char **path); /* for all that there are */
+    enum inputs inputs;
+    const char *allowed[40];
 } commands[] = {
-    {"pin", cli_pin, true, {COMMON, NULL}},
-    {"start", cli_start, false, {COMMON,        "tooth",        "notation",     "seen-from",
-                                 "gauge",       "pin",          "sensor",       "mesial-root",
-                                 "distal-root", "mesial-crest", "distal-crest", "taken",
-                                 "stage",       "out",          "replace",      "mark",
-                                 "bound",       "seen",         "plan",         "plan-on",
-                                 "extracted",   "grafted",      "age",          NULL}},
-    {"measure", cli_measure, true, {COMMON, SHEETS, "csv", "missing", "budget", "worksheet", NULL}},
-    {"record", cli_record, true, {COMMON, SHEETS, "into", "no-legend", NULL}},
+    {"pin", cli_pin, NULL, SEVERAL, {COMMON, NULL}},
+    {"start", cli_start, NULL, ONE, {COMMON, START, "out", "replace", NULL}},
+    {"measure",
+     cli_measure,
+     NULL,
+     SEVERAL,
+     {COMMON, SHEETS, "csv", "missing", "budget", "worksheet", NULL}},
+    {"record", cli_record, NULL, SEVERAL, {COMMON, SHEETS, "into", "no-legend", NULL}},
     {"series",
      NULL,
-     true,
+     run_series,
+     SEVERAL,
      {"json", "max-pixels", "page", "limits", "beam-error", "film-changed", "csv", "plot", "into",
       "same-pin", NULL}},
-    {"limits", NULL, false, {"json", "limits", NULL}},
+    {"watch",
+     NULL,
+     run_watch,
+     ONE,
+     {START, "max-pixels", "page", "record", "into", "no-legend", "limits", "beam-error", "view",
+      "once", NULL}},
+    {"limits", NULL, run_limits, NONE, {"json", "limits", NULL}},
 };
 
 static int usage(const char *what, const char *name)
@@ -99,8 +120,9 @@ static int usage(const char *what, const char *name)
     return EX_USAGE;
 }
 
-static int run_limits(const struct cli_options *o)
+static int run_limits(const struct cli_options *o, char **path)
 {
+    (void)path;
     struct buf out = {0};
     struct err err;
     int rc = cli_limits(o, &out, &err);
@@ -125,7 +147,14 @@ static int run_series(const struct cli_options *o, char **path)
     return cli_exit_code(rc);
 }
 
-static int run(const struct command *c, int argc, char **argv)
+static int run_watch(const struct cli_options *o, char **path)
+{
+    if (!o->record && (o->into != NULL || !o->legend))
+        return usage("--into and --no-legend go with --record", "watch");
+    return cli_watch(o, path[0]);
+}
+
+static int run(const struct command *c, int argc, char **argv, char *program, int with_view)
 {
     struct cli_options o;
     int first = cli_options_read(argc, argv, c->allowed, &o);
@@ -133,14 +162,17 @@ static int run(const struct command *c, int argc, char **argv)
         return EX_USAGE;
     if (o.json + o.csv + o.missing + o.budget + o.worksheet > 1)
         return usage("--json, --csv, --missing, --budget, --worksheet exclude each other", c->name);
-    if (strcmp(c->name, "series") == 0)
-        return run_series(&o, argv + first);
-    if (c->job == NULL)
-        return o.n_inputs > 0 ? usage("takes no file", c->name) : run_limits(&o);
-    if (o.n_inputs == 0)
+    if (c->inputs == NONE && o.n_inputs > 0)
+        return usage("takes no file", c->name);
+    if (c->inputs != NONE && o.n_inputs == 0)
         return usage("which file?", c->name);
-    if (o.n_inputs > 1 && !c->several)
-        return usage("takes one film at a time", c->name);
+    if (c->inputs == ONE && o.n_inputs > 1)
+        return usage("takes one at a time", c->name);
+    if (o.view && !with_view)
+        return usage("--view: this build has no window", c->name);
+    o.program = program;
+    if (c->all != NULL)
+        return c->all(&o, argv + first);
     if (o.csv)
         fputs("film,taken,stage,id,value,U95,low,high,unit,finding,limit\r\n", stdout);
     return cli_batch(&o, argv + first, o.n_inputs, c->job);
@@ -172,7 +204,7 @@ int cli_main(int argc, char **argv, int with_view)
     }
     for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++)
         if (strcmp(argv[1], commands[i].name) == 0)
-            return run(&commands[i], argc - 1, argv + 1);
+            return run(&commands[i], argc - 1, argv + 1, argv[0], with_view);
     return usage("no such command", argv[1]);
 }
 

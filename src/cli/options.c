@@ -22,6 +22,9 @@ enum opt {
     OPT_OUT,
     OPT_PLOT,
     OPT_SAME_PIN,
+    OPT_RECORD,
+    OPT_VIEW,
+    OPT_ONCE,
     OPT_TOOTH,
     OPT_NOTATION,
     OPT_SEEN_FROM,
@@ -62,6 +65,9 @@ static const struct option options[] = {
     {"out", required_argument, NULL, OPT_OUT},
     {"plot", required_argument, NULL, OPT_PLOT},
     {"same-pin", no_argument, NULL, OPT_SAME_PIN},
+    {"record", no_argument, NULL, OPT_RECORD},
+    {"view", no_argument, NULL, OPT_VIEW},
+    {"once", no_argument, NULL, OPT_ONCE},
     {"tooth", required_argument, NULL, OPT_TOOTH},
     {"notation", required_argument, NULL, OPT_NOTATION},
     {"seen-from", required_argument, NULL, OPT_SEEN_FROM},
@@ -326,6 +332,15 @@ static int read_option(int opt, const char *v, struct cli_options *o)
         return 0;
     case OPT_REPLACE:
         o->force = true;
+        return 0;
+    case OPT_RECORD:
+        o->record = true;
+        return 0;
+    case OPT_VIEW:
+        o->view = true;
+        return 0;
+    case OPT_ONCE:
+        o->once = true;
         return 0;
     case OPT_SAME_PIN:
         o->same_pin = true;
