@@ -203,13 +203,15 @@ static int put_path(struct mark_path *path, const struct find_edge_point *pts, s
     return 0;
 }
 
-/* Which of the found sides faces the site: the one nearer to the pin, else to the site's tooth,
- * else to the other neighbour; -1 when nothing tells. */
+/* Which of the found sides faces the site: the one nearer to the other neighbour, else to the pin's
+ * crown end (a leaning pin's tip may lie over the root), else to the site's tooth; -1 when nothing
+ * tells. */
 static int near_side(const struct exam *e, enum sheet_side side, const struct find_root *root)
 {
     const struct sheet *s = &e->sheet;
-    const struct mark *toward[] = {&s->pin.tip, &s->pin.axis[1], &s->site_tooth.apex,
-                                   &s->side[1 - side].apex, &s->side[1 - side].crest};
+    const struct sheet_neighbour *other = &s->side[1 - side];
+    const struct mark *toward[] = {&other->apex,    &other->crest, &s->pin.shoulder,
+                                   &s->pin.axis[0], &s->pin.tip,   &s->site_tooth.apex};
     for (size_t i = 0; i < sizeof toward / sizeof toward[0]; i++) {
         struct geo_point p = {toward[i]->x, toward[i]->y};
         if (toward[i]->set)

@@ -187,6 +187,22 @@ static void rough_clicks_place_root_and_crest(void **state)
     plumb_exam_release(&e);
 }
 
+/* A tip that lies over the root, beyond its middle: the site is where the pin comes from. */
+static void a_tip_over_the_root_turns_no_sides(void **state)
+{
+    (void)state;
+    struct exam e;
+    struct err err = {0};
+    open_film(&e);
+    propose(&e);
+    e.sheet.pin.tip = (struct mark){.set = true, .x = 150.0, .y = 880.0, .sd = 1.0};
+    if (plumb_exam_propose_root(&e, MESIAL, 193.0, 348.0, 273.0, 892.0, &err) != 0)
+        fail_msg("%s", err.text);
+    const struct sheet_neighbour *nb = &e.sheet.side[MESIAL];
+    assert_true(nb->near.at[0].x > nb->far.at[0].x);
+    plumb_exam_release(&e);
+}
+
 static struct geo_point root_direction(const struct exam *e, const double c[4])
 {
     struct find_root r;
@@ -282,6 +298,7 @@ int main(void)
         cmocka_unit_test(sides_end_with_the_pin),
         cmocka_unit_test(what_a_hand_has_set_stays),
         cmocka_unit_test(rough_clicks_place_root_and_crest),
+        cmocka_unit_test(a_tip_over_the_root_turns_no_sides),
         cmocka_unit_test(two_roots_give_their_bisector),
         cmocka_unit_test(a_sheet_knows_its_film),
         cmocka_unit_test(faults_leave_nothing_behind),
