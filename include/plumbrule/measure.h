@@ -33,7 +33,8 @@ struct meas_config {
     struct meas_mark_default gauge_size; /* u of a gauge's stated size, mm */
     struct meas_mark_default plane;      /* u_mm: objects lie so far out of the gauge's plane */
     struct meas_mark_default lean;       /* u_mm holds degrees: lean of a pin nobody could detect */
-    struct meas_mark_default traced;     /* u_mm holds degrees: error common to a traced root */
+    struct meas_mark_default beam;   /* u_mm holds degrees: the beam against the film's normal */
+    struct meas_mark_default traced; /* u_mm holds degrees: error common to a traced root */
     struct meas_mark_default last_resort; /* u_mm holds percent: of a scale without a gauge */
     double source_to_film_mm; /* for the plane's effect: magnification M = SID/(SID-OID) */
     char source_to_film_source[160];

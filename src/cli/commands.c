@@ -408,6 +408,8 @@ int cli_limits(const struct cli_options *o, struct buf *out, struct err *err)
     plumb_buf_addf(out, "  %-20s %.1f mm\n      %s\n", "plane of objects", c.plane.u_mm,
                    c.plane.source);
     plumb_buf_addf(out, "  %-20s %.1f deg\n      %s\n", "lean unseen", c.lean.u_mm, c.lean.source);
+    plumb_buf_addf(out, "  %-20s %.1f deg\n      %s\n", "beam out of square", c.beam.u_mm,
+                   c.beam.source);
     plumb_buf_addf(out, "  %-20s %.2f deg\n      %s\n", "traced root", c.traced.u_mm,
                    c.traced.source);
     plumb_buf_addf(out, "  %-20s %.0f %%\n      %s\n", "scale, last resort", c.last_resort.u_mm,

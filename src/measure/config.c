@@ -243,6 +243,8 @@ static int read_entry(const struct reader *r, const char *key, json_t *v, struct
         return read_default(r, v, key, "u_mm", &c->plane);
     if (strcmp(key, "lean") == 0)
         return read_default(r, v, key, "u_deg", &c->lean);
+    if (strcmp(key, "beam") == 0)
+        return read_default(r, v, key, "u_deg", &c->beam);
     if (strcmp(key, "healthy") == 0)
         return read_length(r, v, key, &c->healthy_mm, c->healthy_source);
     if (strcmp(key, "traced") == 0)
@@ -254,8 +256,8 @@ static int read_entry(const struct reader *r, const char *key, json_t *v, struct
     char path[80];
     snprintf(path, sizeof path, "%.70s", key);
     return fault(r, path,
-                 "is unknown here: limits, marks, gauge_size, plane, lean, traced, last_resort, "
-                 "healthy, source_to_film");
+                 "is unknown here: limits, marks, gauge_size, plane, lean, beam, traced, "
+                 "last_resort, healthy, source_to_film");
 }
 
 static int read_header(const struct reader *r, const json_t *doc)

@@ -23,7 +23,7 @@ struct scale_rule {
 /* Inputs that are not marks. */
 struct scene_inputs {
     double gauge_mm[SHEET_GAUGES];
-    double gauge_short[SHEET_GAUGES]; /* relative shortening by a lean nobody can see, estimate 0 */
+    double gauge_short[SHEET_GAUGES]; /* relative, by a lean nobody can see; scale.c */
     double disagree;         /* relative, estimate 0: gauges differ by more than they should */
     double fallback;         /* relative, estimate 0: error of a scale of last resort */
     double age_years;        /* as stated */
@@ -57,10 +57,11 @@ struct scene {
     struct geo_point *bound[SHEET_BOUNDS];
     size_t n_bound[SHEET_BOUNDS];
 
-    /* Weights of the mid-line's points, by level, from the robust fit at the estimates: held while
-     * inputs are varied, so that the line moves smoothly with them. */
+    /* Weights of the mid-line's points, by level, from the robust fit at the estimates, and the
+     * kind of axis: held while inputs are varied, so that the line moves smoothly with them. */
     bool has_weight[SIDES];
     double weight[SIDES][MIDLINE_LEVELS];
+    enum axis_kind held_kind[SIDES];
 
     struct meas_result *draw; /* segments are added here when not NULL */
 };
@@ -96,9 +97,9 @@ const struct geo_line *scene_pin_axis(const struct scene *sc, int pin);
 bool scene_pin_side(const struct scene *sc, int pin, enum sheet_side side, struct geo_point out[2]);
 /* Which side of a pin looks at another one; both have axes. */
 enum sheet_side scene_pin_facing(const struct scene *sc, int pin, int other);
-/* Middle-of-root axes for comparison. scene_weigh: once, after the first update. */
+/* Middle-of-root axes for comparison. scene_hold: once, after the first update. */
 bool scene_chord(const struct scene *sc, enum sheet_side side, struct geo_line *out);
-void scene_weigh(struct scene *sc);
+void scene_hold(struct scene *sc);
 bool scene_midline(const struct scene *sc, enum sheet_side side, struct geo_line *out);
 /* Where the planned cylinder stands: platform centre and direction. */
 bool scene_plan(const struct scene *sc, struct geo_line *out);

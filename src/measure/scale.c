@@ -1,7 +1,8 @@
 /*
  * How the gauges make the scale. Each gauge gives k_i = L_i / l_i; the scale is their weighted mean
- * with fixed weights. A length gauge shortens when the pin leans out of the film's plane; a lean
- * that cannot be told from none is carried as a relative uncertainty of that gauge. When a length
+ * with fixed weights. A length gauge shortens when the pin leans out of the film's plane, and never
+ * lengthens: for a lean that cannot be told from none the mean of that shortening is allowed for
+ * (JCGM 100, 3.2.4) and its spread carried as an uncertainty of that gauge. When a length
  * and an across gauge show a lean that is larger than its own uncertainty, the length gauges are
  * left out. Gauges that disagree (chi-square at 5 %) widen u by the Birge ratio, and the worst is
  * named.
@@ -15,12 +16,28 @@
  * hundred of hand-placed gauges came from an across gauge that was only read too wide. */
 static const double significant_k = 3.0;
 
-double scale_lean_u(const struct meas_config *c)
+static double radians(double deg)
 {
-    /* cos of a normal lean of s: mean shortfall s^2/2, spread s^2/sqrt 2; taken together about 1.
-     */
-    double s = c->lean.u_mm * 3.14159265358979323846 / 180.0;
-    return hypot(0.5 * s * s, s * s / sqrt(2.0));
+    return deg * 3.14159265358979323846 / 180.0;
+}
+
+/* cos of a normal lean of s falls short of 1 by s^2/2 in the mean. Without it every length came out
+ * too long by a third of its u, and u had to be too wide. */
+double scale_lean_short(const struct meas_config *c)
+{
+    double s = radians(c->lean.u_mm);
+    return 0.5 * s * s;
+}
+
+/*
+ * Parallel beam at an angle b to the film's normal: a length that leans by l is seen cos l + sin l
+ * tan b long; of a normal l with spread s that spreads by s^2/sqrt 2 and s tan b. A cylinder's
+ * shadow is 1/cos b wide: 1 + b^2/2, at root mean square sqrt(3)/2 b^2 more.
+ */
+double scale_lean_u(const struct meas_config *c, enum gauge_kind kind)
+{
+    double s = radians(c->lean.u_mm), b = radians(c->beam.u_mm);
+    return kind == GAUGE_LENGTH ? hypot(s * s / sqrt(2.0), s * b) : 0.5 * sqrt(3.0) * b * b;
 }
 
 static double end_u(const struct mark *m, const struct meas_config *c, double rough_k)
@@ -58,9 +75,10 @@ static bool lean_is_significant(const struct scene *sc, const double *relative, 
     if (along < 0 || across < 0)
         return false;
     lean->has = true;
-    lean->u_ratio = hypot(relative[along], relative[across]);
     lean->ratio = scene_gauge_scale(sc, (size_t)across) / scene_gauge_scale(sc, (size_t)along);
-    lean->significant = lean->ratio + significant_k * lean->u_ratio < 1.0;
+    lean->u_ratio = lean->ratio * hypot(relative[along], relative[across]);
+    lean->most = 1.0 - significant_k * lean->u_ratio;
+    lean->significant = lean->ratio < lean->most;
     return lean->significant;
 }
 
@@ -84,12 +102,27 @@ static void last_resort(const struct meas_film *film, const struct sheet *s, str
                                            : "the file's resolution tag");
 }
 
+/* "", or what a lean makes of the scale. */
+static void lean_words(const struct scene *sc, char out[96])
+{
+    double least = 0.0;
+    for (size_t i = 0; i < sc->s->n_gauges; i++)
+        least = fmin(least, sc->rule.weight[i] > 0.0 ? sc->in.gauge_short[i] : 0.0);
+    out[0] = '\0';
+    if (sc->rule.lean_known)
+        plumb_text_copy(out, 96, ", those across the pin only, since it leans");
+    else if (least < 0.0)
+        snprintf(out, 96, ", the length less %.1f %% for a lean of %.0f\u00b0 that would not show",
+                 -100.0 * least, sc->c->lean.u_mm);
+}
+
 static void tell_gauges(const struct scene *sc, const struct unc_mean *mean, size_t used,
                         const size_t *which, struct meas_result *r)
 {
+    char lean[96];
+    lean_words(sc, lean);
     snprintf(r->scale.words, sizeof r->scale.words, "from %zu gauge%s%s", used,
-             used == 1 ? "" : "s",
-             sc->rule.lean_known ? ", those across the pin only, since it leans" : "");
+             used == 1 ? "" : "s", lean);
     if (used < 2 || mean->consistent)
         return;
     plumb_sheet_notes_add(
@@ -112,9 +145,11 @@ int scale_decide(struct scene *sc, const struct meas_film *film, struct meas_res
     sc->rule.lean_known = lean_is_significant(sc, relative, lean);
     for (size_t i = 0; i < sc->s->n_gauges; i++) {
         bool length = sc->s->gauge[i].kind == GAUGE_LENGTH;
+        if (length && !sc->rule.lean_known)
+            sc->in.gauge_short[i] = -scale_lean_short(sc->c);
         double ki = scene_gauge_scale(sc, i);
         r->scale.gauge_mm_per_px[i] = ki;
-        r->scale.u_gauge[i] = ki * (length ? hypot(relative[i], scale_lean_u(sc->c)) : relative[i]);
+        r->scale.u_gauge[i] = ki * hypot(relative[i], scale_lean_u(sc->c, sc->s->gauge[i].kind));
         if (isnan(ki) || (length && sc->rule.lean_known))
             continue;
         k[n] = ki;

@@ -147,46 +147,26 @@ static size_t copy_path(const struct mark_path *p, struct geo_point *out)
     return p->n;
 }
 
-/* The reach beyond the ends is that of the chord between them: a root's side is nearly straight. */
+/* The reach beyond the ends is a share of the chord between them: a root's side is nearly straight.
+ */
 static bool cross_path(const struct geo_point *pts, size_t n, const struct geo_line *l,
-                       struct geo_point *out)
+                       double reach, struct geo_point *out)
 {
     if (n < 2)
         return false;
-    double extend = path_extension * geo_dist(pts[0], pts[n - 1]);
-    return plumb_geo_polyline_cross(pts, n, l, 0.0, extend, out);
+    return plumb_geo_polyline_cross(pts, n, l, 0.0, reach * geo_dist(pts[0], pts[n - 1]), out);
 }
 
 /* Middle of the root where a line across `dir` through p meets both sides. */
 static bool middle_at(const struct scene *sc, enum sheet_side side, struct geo_point p,
-                      struct geo_point dir, struct geo_point *out)
+                      struct geo_point dir, double reach, struct geo_point *out)
 {
     struct geo_line across = {.at = p, .dir = geo_perp(dir)};
     struct geo_point n, f;
-    if (!cross_path(sc->near[side], sc->n_near[side], &across, &n) ||
-        !cross_path(sc->far[side], sc->n_far[side], &across, &f))
+    if (!cross_path(sc->near[side], sc->n_near[side], &across, reach, &n) ||
+        !cross_path(sc->far[side], sc->n_far[side], &across, reach, &f))
         return false;
     *out = geo_mix(n, f, 0.5);
-    return true;
-}
-
-bool scene_chord(const struct scene *sc, enum sheet_side side, struct geo_line *out)
-{
-    const struct sheet_neighbour *nb = &sc->s->side[side];
-    if (!nb->cej.set || !nb->apex.set)
-        return false;
-    struct geo_point apex = at(&nb->apex), cej = at(&nb->cej);
-    if (nb->cej_far.set)
-        return plumb_geo_line_through(geo_mix(cej, at(&nb->cej_far), 0.5), apex, out, NULL) == 0;
-    /* The level of the CEJ stands on the axis, which starts at that level's middle: iterate. */
-    if (plumb_geo_line_through(cej, apex, out, NULL) != 0)
-        return false;
-    for (int i = 0; i < 4; i++) {
-        struct geo_point middle;
-        if (!middle_at(sc, side, cej, out->dir, &middle) ||
-            plumb_geo_line_through(middle, apex, out, NULL) != 0)
-            return false;
-    }
     return true;
 }
 
@@ -196,6 +176,33 @@ static struct geo_point rough_direction(const struct scene *sc, enum sheet_side 
     struct geo_point end =
         geo_mix(sc->near[side][sc->n_near[side] - 1], sc->far[side][sc->n_far[side] - 1], 0.5);
     return geo_unit(geo_sub(end, top));
+}
+
+static bool chord_line(const struct scene *sc, enum sheet_side side, double reach,
+                       struct geo_line *out)
+{
+    const struct sheet_neighbour *nb = &sc->s->side[side];
+    if (!nb->cej.set || !nb->apex.set)
+        return false;
+    struct geo_point apex = at(&nb->apex), cej = at(&nb->cej);
+    if (nb->cej_far.set)
+        return plumb_geo_line_through(geo_mix(cej, at(&nb->cej_far), 0.5), apex, out, NULL) == 0;
+    if (sc->n_near[side] < 2 || sc->n_far[side] < 2)
+        return false;
+    /* The level of the CEJ stands on the axis, which starts at that level's middle: iterate. */
+    out->dir = rough_direction(sc, side);
+    for (int i = 0; i < 4; i++) {
+        struct geo_point middle;
+        if (!middle_at(sc, side, cej, out->dir, reach, &middle) ||
+            plumb_geo_line_through(middle, apex, out, NULL) != 0)
+            return false;
+    }
+    return true;
+}
+
+bool scene_chord(const struct scene *sc, enum sheet_side side, struct geo_line *out)
+{
+    return chord_line(sc, side, path_extension, out);
 }
 
 /* The stretch along dir that both sides cover. */
@@ -221,7 +228,7 @@ static size_t middles(const struct scene *sc, enum sheet_side side, struct geo_p
     size_t n = 0;
     for (size_t i = 0; i < MIDLINE_LEVELS; i++) {
         double at_level = from + (to - from) * ((double)i + 0.5) / MIDLINE_LEVELS;
-        if (middle_at(sc, side, geo_mul(dir, at_level), dir, &out[n]))
+        if (middle_at(sc, side, geo_mul(dir, at_level), dir, path_extension, &out[n]))
             level[n++] = i;
     }
     return n;
@@ -244,10 +251,12 @@ static void weigh_side(struct scene *sc, enum sheet_side side)
     sc->has_weight[side] = true;
 }
 
-void scene_weigh(struct scene *sc)
+void scene_hold(struct scene *sc)
 {
-    weigh_side(sc, MESIAL);
-    weigh_side(sc, DISTAL);
+    for (int side = 0; side < SIDES; side++) {
+        weigh_side(sc, (enum sheet_side)side);
+        sc->held_kind[side] = sc->root_kind[side];
+    }
 }
 
 bool scene_midline(const struct scene *sc, enum sheet_side side, struct geo_line *out)
@@ -264,11 +273,15 @@ bool scene_midline(const struct scene *sc, enum sheet_side side, struct geo_line
     return true;
 }
 
+/* An axis of another kind would be a jump while inputs are varied: a chord at the end of its reach
+ * reaches further then. */
 static enum axis_kind root_line(const struct scene *sc, enum sheet_side side, struct geo_line *out)
 {
+    enum axis_kind held = sc->held_kind[side];
+    double reach = held == AXIS_CHORD ? 2.0 * path_extension : path_extension;
     if (line_of(sc->s->side[side].axis, out))
         return AXIS_GIVEN;
-    if (scene_chord(sc, side, out))
+    if (held != AXIS_MIDLINE && chord_line(sc, side, reach, out))
         return AXIS_CHORD;
     if (!scene_midline(sc, side, out))
         return AXIS_NONE;
@@ -461,7 +474,7 @@ bool scene_near_at(const struct scene *sc, enum sheet_side side, double level,
                    struct geo_point *out)
 {
     struct geo_line across = {.at = geo_mul(sc->a, level), .dir = sc->m};
-    return cross_path(sc->near[side], sc->n_near[side], &across, out);
+    return cross_path(sc->near[side], sc->n_near[side], &across, path_extension, out);
 }
 
 /* On the pin's axis: the shoulder, else where the axis crosses the crest's level. */

@@ -148,7 +148,7 @@ static const struct {
       {"path", "line"},
       {"ends", "ends"},
       {"mm", "stated size"},
-      {" lean", "a lean of the pin that nobody can see"},
+      {" lean", "a lean of the pin or the beam that nobody can see"},
 };
 
 static const char *tail_words(const char *tail)

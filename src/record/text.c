@@ -449,6 +449,7 @@ static void tell_defaults(const struct exam *e, struct buf *out)
               c->source_to_film_source);
     rec_wrapf(out, "  ", 4, "lean of the pin, unseen: %.1f\u00b0 (%s)", c->lean.u_mm,
               c->lean.source);
+    rec_wrapf(out, "  ", 4, "beam, out of square: %.1f\u00b0 (%s)", c->beam.u_mm, c->beam.source);
     if (e->result.scale.from == SCALE_SENSOR || e->result.scale.from == SCALE_TAG)
         rec_wrapf(out, "  ", 4, "scale of last resort: %.0f %% (%s)", c->last_resort.u_mm,
                   c->last_resort.source);

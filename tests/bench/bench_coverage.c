@@ -1,8 +1,9 @@
 /*
  * The coverage tables: usage bench_coverage [SHEETS [SEED [FILMS [STYLE]]]].
  * STYLE 0 easy, 1 typical, 2 hard. Environment: BENCH_JOBS processes for the films (1);
- * VERBOSE prints what is more than 3 u off.
+ * VERBOSE=Z prints every value on a film that is more than Z u off.
  */
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <sys/wait.h>
@@ -36,8 +37,10 @@ static void some_films(enum phantom_style style, uint64_t seed, size_t n, size_t
                        struct coverage_films *out)
 {
     struct err err = {0};
+    const char *z = getenv("VERBOSE");
+    double tell_z = z ? strtod(z, NULL) : HUGE_VAL;
     for (size_t i = first; i < n; i += jobs)
-        if (coverage_film(style, seed + i, getenv("VERBOSE") != NULL, out, &err) != 0)
+        if (coverage_film(style, seed + i, tell_z, out, &err) != 0)
             fail(&err);
 }
 
@@ -82,6 +85,10 @@ static void films(enum phantom_style style, uint64_t seed, size_t n, size_t jobs
     printf("\nCoverage on films: %zu %s phantoms, seeds %llu on; pin, roots and crests by the "
            "finders,\nCEJ, apex and bound by hand\n",
            n, style_name[style], (unsigned long long)seed);
+    if (style == PHANTOM_HARD)
+        printf(
+            "  The hand states that pins lean by %.0f deg and the beam is out of square by %.0f\n",
+            coverage_hard_lean_deg, coverage_hard_beam_deg);
     printf("  %.0f with both neighbours; left out: no pin found %.0f, another thing %.0f. Not "
            "the\n  pin's shoulder or stop: %.0f. Roots refused %.0f of %.0f, crests %.0f of %.0f\n",
            all.films, all.no_pin, all.wrong_pin, all.wrong_shoulder, all.roots_refused, all.roots,

@@ -20,7 +20,7 @@ static void intervals_hold_what_the_film_shows(void **state)
     struct err err = {0};
     double held = 0.0, n = 0.0;
     for (size_t i = 0; i < sizeof seeds / sizeof seeds[0]; i++)
-        if (coverage_film(PHANTOM_TYPICAL, seeds[i], true, &sums, &err) != 0)
+        if (coverage_film(PHANTOM_TYPICAL, seeds[i], 3.0, &sums, &err) != 0)
             fail_msg("%s", err.text);
     assert_true(sums.films == 2.0 && sums.no_pin + sums.wrong_pin == 0.0);
     for (size_t i = 0; i < sums.c.n; i++) {

@@ -1,8 +1,9 @@
 /*
- * The mid-line of a root that bends near its apex: the least squares line of x = b q^8, q = 0 to 1,
- * has the slope 8 b / 15 in closed form, so that an apex 1 mm off over a root of 14 mm leans the
- * mid-line by atan(8/210). A piece of a side drawn along the neighbouring tooth by mistake must
- * not turn it.
+ * Root axes made from traced sides. The mid-line of a root that bends near its apex: the least
+ * squares line of x = b q^8, q = 0 to 1, has the slope 8 b / 15 in closed form, so that an apex 1
+ * mm off over a root of 14 mm leans the mid-line by atan(8/210). A piece of a side drawn along the
+ * neighbouring tooth by mistake must not turn it. The chord from one CEJ mark, where the sides
+ * begin a little below it.
  */
 #include <setjmp.h>
 #include <stdarg.h>
@@ -43,7 +44,8 @@ static void bent_root(double bend_mm, struct sheet *s)
     put_side(&s->side[MESIAL].far, bend_mm, -half_mm);
 }
 
-static double angle_of(const struct sheet *s)
+/* The angle and, when asked for, its uncertainty and kind of axis. */
+static double angle_with(const struct sheet *s, double *u, const char **axis)
 {
     static const struct meas_film film = {.width = 1000, .height = 1200};
     struct meas_config c;
@@ -54,8 +56,17 @@ static double angle_of(const struct sheet *s)
     const struct meas_quantity *q = plumb_meas_find(&r, "angle.mesial");
     assert_non_null(q);
     double value = q->v.value;
+    if (u != NULL)
+        *u = q->v.u;
+    if (axis != NULL)
+        *axis = q->axis;
     plumb_meas_result_release(&r);
     return value;
+}
+
+static double angle_of(const struct sheet *s)
+{
+    return angle_with(s, NULL, NULL);
 }
 
 static void a_bend_is_no_outlier(void **state)
@@ -84,11 +95,39 @@ static void a_slip_is_left_out(void **state)
     plumb_sheet_release(&s);
 }
 
+/*
+ * One CEJ mark, the sides beginning 1 mm below it: the root's middle there is reached along the
+ * sides' own direction, so that the axis is the chord, and stays it while the marks are varied. An
+ * upright root: 0 degrees. u by hand: the apex' 10 px over 15 mm, and each side's 1 px carried 1 mm
+ * beyond its first two points, 14/24 mm apart, which the middle halves.
+ */
+static void one_cej_mark_makes_a_chord(void **state)
+{
+    (void)state;
+    struct sheet s;
+    double u, step = length_mm / (POINTS - 1), over = 1.0 / step;
+    const char *axis;
+    bent_root(0.0, &s);
+    s.side[MESIAL].cej =
+        (struct mark){.set = true, .x = 500.0 + half_mm * px, .y = 300.0 - px, .sd = 3.0};
+    s.side[MESIAL].apex =
+        (struct mark){.set = true, .x = 500.0, .y = 300.0 + length_mm * px, .sd = 10.0};
+    double value = angle_with(&s, &u, &axis);
+    assert_string_equal(axis, "chord");
+    assert_true(fabs(value) < 0.01);
+    double middle = hypot(1.0 + over, over) / sqrt(2.0);
+    double wanted = deg * hypot(10.0, middle) / ((length_mm + 1.0) * px);
+    if (fabs(u - wanted) > 0.02 * wanted)
+        fail_msg("u %.4f, wanted %.4f", u, wanted);
+    plumb_sheet_release(&s);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_bend_is_no_outlier),
         cmocka_unit_test(a_slip_is_left_out),
+        cmocka_unit_test(one_cej_mark_makes_a_chord),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -34,9 +34,12 @@ struct coverage_films {
     struct coverage c;
     double films, no_pin, wrong_pin, wrong_shoulder, roots, roots_refused, crests, crests_refused;
 };
-/* Adds one film. verbose: prints every value that is more than 3 u off. */
-int coverage_film(enum phantom_style style, uint64_t seed, bool verbose, struct coverage_films *out,
-                  struct err *err);
+/* Hard films lean more than the defaults say: whoever measures them states so much, as a file of
+ * limits can. */
+extern const double coverage_hard_lean_deg, coverage_hard_beam_deg;
+/* Adds one film, and prints every value that is more than tell_z u off; INFINITY: none. */
+int coverage_film(enum phantom_style style, uint64_t seed, double tell_z,
+                  struct coverage_films *out, struct err *err);
 void coverage_films_add(struct coverage_films *to, const struct coverage_films *from);
 
 #endif
