@@ -39,8 +39,8 @@ static void every_default_has_a_source(void **state)
     /* Hildebolt et al. 2009: least significant change 0.49 mm, /2.772 = 0.177 */
     assert_true(c.mark[KIND_CREST].u_mm > 0.17 && c.mark[KIND_CREST].u_mm < 0.19);
     assert_true(c.healthy_mm > 1.0 && c.healthy_source[0]);
-    const struct meas_mark_default *other[] = {&c.gauge_size, &c.plane, &c.lean, &c.traced,
-                                               &c.last_resort};
+    const struct meas_mark_default *other[] = {&c.gauge_size, &c.plane,  &c.lean,
+                                               &c.beam,       &c.traced, &c.last_resort};
     for (size_t i = 0; i < sizeof other / sizeof other[0]; i++)
         assert_true(other[i]->u_mm > 0.0 && other[i]->source[0]);
     assert_true(c.source_to_film_mm > 100.0 && c.source_to_film_source[0]);
@@ -52,21 +52,23 @@ static void single_entries_are_overridden(void **state)
     struct meas_config plain, c;
     struct err err = {0};
     assert_int_equal(plumb_meas_config_default(&plain, NULL), 0);
-    assert_int_equal(parse(HEAD
-                           "\"limits\": [{\"quantity\": \"clearance.*\", \"at_least\": 2.5}],"
-                           "\"marks\": {\"apex\": {\"u_mm\": 0.4}}, \"healthy\": {\"mm\": 1.5},"
-                           "\"gauge_size\": {\"u_mm\": 0.01}, \"plane\": {\"u_mm\": 1},"
-                           "\"lean\": {\"u_deg\": 3}, \"traced\": {\"u_deg\": 0.5},"
-                           "\"last_resort\": {\"u_percent\": 7, \"source\": \"own films\"},"
-                           "\"source_to_film\": {\"mm\": 400}}",
-                           &c, &err),
-                     0);
+    assert_int_equal(
+        parse(HEAD
+              "\"limits\": [{\"quantity\": \"clearance.*\", \"at_least\": 2.5}],"
+              "\"marks\": {\"apex\": {\"u_mm\": 0.4}}, \"healthy\": {\"mm\": 1.5},"
+              "\"gauge_size\": {\"u_mm\": 0.01}, \"plane\": {\"u_mm\": 1},"
+              "\"lean\": {\"u_deg\": 3}, \"beam\": {\"u_deg\": 8}, \"traced\": {\"u_deg\": 0.5},"
+              "\"last_resort\": {\"u_percent\": 7, \"source\": \"own films\"},"
+              "\"source_to_film\": {\"mm\": 400}}",
+              &c, &err),
+        0);
     assert_true(limit_of(&c, "clearance.*")->limit == 2.5);
     assert_int_equal(c.n_limits, plain.n_limits);
     assert_true(c.mark[KIND_APEX].u_mm == 0.4);
     assert_true(c.mark[KIND_CREST].u_mm == plain.mark[KIND_CREST].u_mm);
     assert_true(c.healthy_mm == 1.5);
     assert_true(c.gauge_size.u_mm == 0.01 && c.plane.u_mm == 1.0 && c.lean.u_mm == 3.0);
+    assert_true(c.beam.u_mm == 8.0);
     assert_true(c.traced.u_mm == 0.5 && c.last_resort.u_mm == 7.0 && c.source_to_film_mm == 400.0);
     assert_string_equal(c.last_resort.source, "own films");
 }

@@ -103,7 +103,11 @@ static void lean_of_a_flat_ended_cylinder(void **state)
     (void)state;
     static const struct {
         double t, axis, extent;
-    } table[] = {{15.0, 15.4548, 15.9725}, {20.0, 15.0351, 15.7191}, {30.0, 13.8564, 14.8564}};
+    } table[] = {{10.0, 15.7569, 16.1042},
+                 {14.25, 15.5077, 16.0},
+                 {15.0, 15.4548, 15.9725},
+                 {20.0, 15.0351, 15.7191},
+                 {30.0, 13.8564, 14.8564}};
     for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
         struct site s;
         struct sheet sheet;
@@ -310,6 +314,72 @@ static void default_limits_at_their_edges(void **state)
     assert_true(config.n_limits >= 8);
 }
 
+static enum unc_state by_definition(const struct meas_quantity *q, enum unc_compare how,
+                                    double limit)
+{
+    double lo = q->v.lo, hi = q->v.hi;
+    if (how == UNC_WITHIN) { /* the sizes the interval holds */
+        double least = lo > 0.0 ? lo : hi < 0.0 ? -hi : 0.0;
+        hi = fmax(fabs(lo), fabs(hi));
+        lo = least;
+    }
+    if (how == UNC_AT_LEAST)
+        return limit <= lo ? UNC_INSIDE : limit >= hi ? UNC_OUTSIDE : UNC_UNDECIDED;
+    return limit >= hi ? UNC_INSIDE : limit <= lo ? UNC_OUTSIDE : UNC_UNDECIDED;
+}
+
+/* Every quantity the entry speaks of, held against a limit of that size. Returns how many. */
+static size_t check_findings(const struct sheet *s, struct meas_config *c, size_t entry,
+                             double limit)
+{
+    struct meas_result r;
+    struct err err = {0};
+    size_t n = 0;
+    c->limit[entry].limit = limit;
+    if (plumb_meas_run(s, &film, c, &r, &err) != 0)
+        fail_msg("%s", err.text);
+    for (size_t i = 0; i < r.n_findings; i++) {
+        const struct meas_finding *f = &r.finding[i];
+        const struct meas_quantity *q = plumb_meas_find(&r, f->quantity);
+        if (f->limit != limit || f->compare != c->limit[entry].compare || q == NULL)
+            continue;
+        if (f->state != by_definition(q, f->compare, limit))
+            fail_msg("%s against %g: state %d", f->quantity, limit, f->state);
+        n++;
+    }
+    plumb_meas_result_release(&r);
+    return n;
+}
+
+/* Each default's comparison through to the finding, its limit at both ends of the interval of the
+ * first quantity it covers and between them. The rule of JCGM 106:2012, 8.3, written out above. */
+static void every_default_limit_decides_by_its_interval(void **state)
+{
+    (void)state;
+    struct site s;
+    struct sheet sheet;
+    struct meas_result r;
+    struct meas_config c = config;
+    site_default(&s);
+    site_sheet(&s, &upright, 1.0, &sheet);
+    sheet.plan = (struct sheet_plan){true, 10.0, 3.6, PLAN_ON_PIN};
+    measured(&sheet, &config, &r, "scale");
+    for (size_t i = 0; i < config.n_limits; i++) {
+        const struct meas_quantity *q = NULL;
+        for (size_t j = 0; j < r.n_quantities && q == NULL; j++)
+            if (slot_fits(config.limit[i].quantity, r.quantity[j].id))
+                q = &r.quantity[j];
+        if (q == NULL)
+            fail_msg("%s is not to be had here", config.limit[i].quantity);
+        const double at[] = {fabs(q->v.lo), fabs(q->v.value), fabs(q->v.hi)};
+        for (int k = 0; k < 3; k++)
+            assert_true(check_findings(&sheet, &c, i, at[k]) > 0);
+        c = config;
+    }
+    plumb_meas_result_release(&r);
+    plumb_sheet_release(&sheet);
+}
+
 /* Tonetti, Greenwell, Kornman 2018: below 15 % stage I, 15 to 33 % stage II. */
 static void loss_lines_of_the_2017_classification(void **state)
 {
@@ -375,6 +445,7 @@ int main(void)
         cmocka_unit_test(unseen_lean_shortens_in_the_mean),
         cmocka_unit_test(interval_of_a_lean),
         cmocka_unit_test(default_limits_at_their_edges),
+        cmocka_unit_test(every_default_limit_decides_by_its_interval),
         cmocka_unit_test(loss_lines_of_the_2017_classification),
         cmocka_unit_test(both_formulas_of_bone_loss),
         cmocka_unit_test(crown_to_root_ratios),
