@@ -15,6 +15,16 @@
 
 enum find_tip { FIND_TIP_UNKNOWN, FIND_TIP_FLAT, FIND_TIP_ROUND, FIND_TIP_CONE };
 
+/* The width of a stretch of the pin, from the profile of its own rows; tone and blur are those of
+ * the whole pin, so that the widths of one pin differ by far less than u when it does not taper: u
+ * holds for each alone, most of it all of them have in common. */
+struct find_width {
+    struct geo_point at; /* on the axis, in the middle of the rows used */
+    double px, u;
+    size_t n; /* edge rows used, of both flanks together */
+};
+enum { FIND_WIDTHS = 5 }; /* stretches of equal length */
+
 /* One pin. The axis runs from the crown end to the tip. */
 struct find_pin {
     struct geo_point tip; /* on the axis */
@@ -38,7 +48,11 @@ struct find_pin {
     struct geo_point flank[2][2];
     double u_flank;        /* px, across, each point */
     double width, u_width; /* px, of the cylinder, blur and tone allowed for */
-    double length;         /* px, tip to shoulder, or to where the pin leaves sight */
+    /* Crown end first, along the straight part that is seen; a stretch with too few rows is left
+     * out. */
+    struct find_width widths[FIND_WIDTHS];
+    size_t n_widths;
+    double length; /* px, tip to shoulder, or to where the pin leaves sight */
     /* 0..1: about the share of pins among what is listed with this score, on films as the benches
      * draw them; logistic score of the evidence (pin_judge.c). */
     double confidence;

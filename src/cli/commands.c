@@ -70,16 +70,29 @@ static json_t *side_json(const struct find_pin *p, int i)
                      point_json(p->flank[i][1], p->u_flank));
 }
 
+static json_t *widths_json(const struct find_pin *p)
+{
+    json_t *list = json_array();
+    for (size_t i = 0; i < p->n_widths; i++) {
+        const struct find_width *w = &p->widths[i];
+        json_array_append_new(list, json_pack("{s:f, s:f, s:f, s:f, s:I}", "x", w->at.x, "y",
+                                              w->at.y, "width_px", w->px, "width_sd", w->u, "rows",
+                                              (json_int_t)w->n));
+    }
+    return list;
+}
+
 static json_t *pin_json(const struct find_pin *p)
 {
-    return json_pack("{s:o, s:s, s:o, s:o, s:[o,o], s:[o,o], s:f, s:f, s:f, s:f, s:f, s:f}", "tip",
-                     point_json(p->tip, p->u_tip), "tip_shape", tip_word(p->tip_shape), "shoulder",
-                     p->has_shoulder ? point_json(p->shoulder, p->u_shoulder) : json_null(), "stop",
-                     p->has_stop ? point_json(p->stop, p->u_stop) : json_null(), "axis",
-                     point_json(p->ends[0], p->u_ends), point_json(p->ends[1], p->u_ends), "sides",
-                     side_json(p, 0), side_json(p, 1), "width_px", p->width, "width_sd", p->u_width,
-                     "length_px", p->length, "angle_deg", angle_from_vertical(&p->axis), "angle_sd",
-                     deg_per_rad * p->axis.u_angle, "confidence", p->confidence);
+    return json_pack(
+        "{s:o, s:s, s:o, s:o, s:[o,o], s:[o,o], s:f, s:f, s:o, s:f, s:f, s:f, s:f}", "tip",
+        point_json(p->tip, p->u_tip), "tip_shape", tip_word(p->tip_shape), "shoulder",
+        p->has_shoulder ? point_json(p->shoulder, p->u_shoulder) : json_null(), "stop",
+        p->has_stop ? point_json(p->stop, p->u_stop) : json_null(), "axis",
+        point_json(p->ends[0], p->u_ends), point_json(p->ends[1], p->u_ends), "sides",
+        side_json(p, 0), side_json(p, 1), "width_px", p->width, "width_sd", p->u_width, "widths",
+        widths_json(p), "length_px", p->length, "angle_deg", angle_from_vertical(&p->axis),
+        "angle_sd", deg_per_rad * p->axis.u_angle, "confidence", p->confidence);
 }
 
 static void tell_pin(const struct find_pin *p, size_t number, struct buf *out)
@@ -98,6 +111,9 @@ static void tell_pin(const struct find_pin *p, size_t number, struct buf *out)
         angle_from_vertical(&p->axis), 2.0 * deg_per_rad * p->axis.u_angle);
     plumb_buf_addf(out, "    width     %8.2f \u00b1 %.2f px;  length %.1f px\n", p->width,
                    2.0 * p->u_width, p->length);
+    for (size_t i = 0; i < p->n_widths; i++)
+        plumb_buf_addf(out, "    width     %8.2f \u00b1 %.2f px, %.0f px from the tip\n",
+                       p->widths[i].px, 2.0 * p->widths[i].u, geo_dist(p->widths[i].at, p->tip));
 }
 
 static int render_pins(const struct cli_options *o, const char *path, const struct film *film,

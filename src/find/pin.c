@@ -99,7 +99,7 @@ static void fill_pin(const struct pin_body *b, const struct pin_ends *e, struct 
     const struct find_strip *st = &b->strip;
     double s0 = st->s0 + st->ds * (double)b->i0, s1 = st->s0 + st->ds * (double)b->i1;
     memset(out, 0, sizeof *out);
-    pin_width_fit(b, &out->width, &out->u_width);
+    pin_width_fit(b, out);
     fill_axis(b, 0.5 * (s1 - s0), out);
     fill_ends(b, e, out);
     /* The run of edge rows may stop early, start late, or go on where the tip rounds off. */

@@ -30,7 +30,7 @@ static const double cap_share = 0.03;   /* of the width: a column farther off is
 /* b/r: a flat end that leans as far as pins do, up to 24 degrees, or a shallow cap; in between
  * either may be it, and the tip is off by b if it is the other. */
 static const double lean_ratio = 0.2, flat_ratio = 0.4, cap_ratio = 0.6, doubt = 0.4;
-static const double notched = 0.025; /* widths: what flutes take off a drill's point, unseen */
+static const double notched = 0.015; /* widths: what flutes take off a drill's point, unseen */
 
 /* A cone's apex is rounded by the blur: columns nearer to the axis, in radii, are left out. */
 static const double cone_from = 0.18;

@@ -128,8 +128,8 @@ int pin_collar_measure(const struct pin_body *b, struct pin_ends *e, struct err 
 /* With the tip at large s: its shape and place, shoulder and stop. */
 int pin_ends_measure(const struct pin_body *b, struct pin_ends *e, struct err *err);
 
-/* The cylinder's width in the middle of the run, tone and blur allowed for. */
-void pin_width_fit(const struct pin_body *b, double *width, double *u_width);
+/* The cylinder's width in the middle of the run and along it, tone and blur allowed for. */
+void pin_width_fit(const struct pin_body *b, struct find_pin *out);
 
 /* What a body is judged by; all without unit. */
 struct pin_features {

@@ -49,15 +49,22 @@ static const double tissue_rank = 0.8, tissue_share = 0.6; /* of the rows by the
 static const double inner_share = 0.35; /* of the radius, where the profile begins */
 static const double tail_sd = 0.44;     /* of the radius: 0.5 mm on a pin of 2.3 mm */
 static const double tissue_sd = 0.05;   /* of the grey of tissue against metal's */
-static const double soft = 0.02;        /* of the height: corner of the clipping */
+static const double any_sd = 1.0;
+static const double lands_least = 0.4; /* of a stretch's rows: a drill's lands */
+/* Where the film's black hides that air begins: grey beside the pin, and what it does to ln r. */
+static const double air = 0.06, air_sd = 0.025;
+static const double fixed_sd = 1e-3; /* of what a stretch has in common with the whole */
+static const double soft = 0.02;     /* of the height: corner of the clipping */
 static const double pi = 3.14159265358979323846, root2 = 1.41421356237309504880;
 static const double far_sd = 4.0; /* standard deviations: as far as a blur reaches */
 
 struct profile {
+    double mean[PARAMS], prior_sd[PARAMS];
     double raw;    /* half the raw width, px */
     double tissue; /* grey beside the pin, the film's black 0, metal 1 */
     size_t n;
     double u[POINTS], p[POINTS], sd[POINTS];
+    double rows, along;     /* how many of both sides, and where on the mean, s */
     double bell[TABLE + 2]; /* exp(-z^2/2) for z in steps of far_sd / TABLE */
 };
 
@@ -136,7 +143,7 @@ static void residuals(const struct profile *pr, const double *x, double *e)
     }
     e[pr->n] = (pr->tissue - out / (out + top * clip)) / tissue_sd;
     for (size_t j = 0; j < PARAMS; j++)
-        e[pr->n + 1 + j] = (prior_mean[j] - x[j]) / prior_sd[j];
+        e[pr->n + 1 + j] = (pr->mean[j] - x[j]) / pr->prior_sd[j];
 }
 
 static double square_sum(const double *e, size_t n)
@@ -264,8 +271,8 @@ static double mode_sd(const struct profile *pr, const double *x)
 }
 
 /* Mean and standard deviation of ln r over the modes reached from several tones and radii, each
- * weighed by its posterior. */
-static void fit(const struct profile *pr, double *mean, double *sd)
+ * weighed by its posterior; the best mode. */
+static void fit(const struct profile *pr, double *mean, double *sd, double *mode)
 {
     /* tone k, ln q, ln r: logarithmic, linear, film */
     static const double start[][3] = {{0.0, -1.5, 0.06},
@@ -284,7 +291,10 @@ static void fit(const struct profile *pr, double *mean, double *sd)
         sum[i] = descend(pr, x);
         r[i] = x[P_R];
         u[i] = mode_sd(pr, x);
-        best = fmin(best, sum[i]);
+        if (sum[i] < best) {
+            best = sum[i];
+            memcpy(mode, x, sizeof x);
+        }
     }
     for (int i = 0; i < STARTS; i++) {
         double k = exp(0.5 * (best - sum[i]));
@@ -316,7 +326,7 @@ static bool on_land(const struct pin_body *b, size_t i, int k)
 }
 
 struct sums {
-    double core, out, v[POINTS], vv[POINTS], n;
+    double core, v[POINTS], vv[POINTS], along, n;
 };
 
 /* Level beside the flanks, the mean of both sides, of each row of the run; in the rows' room. */
@@ -342,8 +352,9 @@ static double tissue_level(const struct pin_body *b, const float *level, double 
     return black + tissue_share * (find_quantile_f(sorted, n, tissue_rank) - black);
 }
 
-/* Which rows a profile is made of. */
+/* Which rows a profile is made of: i0..i1, where the level beside the flanks is no less. */
 struct choice {
+    size_t i0, i1;
     const float *level; /* of the run's rows */
     double least;
 };
@@ -354,8 +365,8 @@ static void add_rows(const struct pin_body *b, const struct choice *ch, int k, c
 {
     double half0 = 0.5 * b->width, sign = k == 0 ? 1.0 : -1.0;
     memset(s, 0, sizeof *s);
-    for (size_t i = b->i0; i <= b->i1; i++) {
-        if (!on_land(b, i, k) || (double)ch->level[i - b->i0] < ch->least)
+    for (size_t i = ch->i0; i <= ch->i1; i++) {
+        if (!on_land(b, i, k) || (ch->level && (double)ch->level[i - b->i0] < ch->least))
             continue;
         const float *row = find_strip_row(&b->strip, i);
         double at = pin_body_s(b, i), mid = pin_body_mid(b, at);
@@ -367,6 +378,7 @@ static void add_rows(const struct pin_body *b, const struct choice *ch, int k, c
         }
         for (int c = 0; c < 5; c++)
             s->core += 0.2 * level_at(&b->strip, row, mid + sign * 0.08 * c * half0);
+        s->along += at;
         s->n += 1.0;
     }
 }
@@ -390,6 +402,8 @@ static void profile_places(const struct pin_body *b, struct profile *pr)
     double r = 0.5 * b->width, from = inner_share * r;
     double to = r + fmax(reach_out_px, reach_out * b->width);
     *pr = (struct profile){.raw = r, .n = POINTS};
+    memcpy(pr->mean, prior_mean, sizeof pr->mean);
+    memcpy(pr->prior_sd, prior_sd, sizeof pr->prior_sd);
     for (size_t j = 0; j < POINTS; j++)
         pr->u[j] = from + (to - from) * (double)j / (POINTS - 1);
     for (int i = 0; i < TABLE + 2; i++)
@@ -413,20 +427,22 @@ static double profile_add(const struct sums *s, double black, struct profile *pr
 }
 
 /* The mean profile of both sides, 0 at the surroundings' level, 1 in the core. */
-static bool profile_make(const struct pin_body *b, struct profile *pr)
+static bool profile_make(const struct pin_body *b, const struct choice *ch, double black,
+                         struct profile *pr)
 {
-    double weight = 0.0, black = film_black(b->im);
-    struct choice ch = {.level = levels_beside(b)};
+    double weight = 0.0, along = 0.0;
     struct sums s;
-    ch.least = tissue_level(b, ch.level, black);
     profile_places(b, pr);
     for (int k = 0; k < 2; k++) {
-        add_rows(b, &ch, k, pr->u, pr->n, &s);
-        if (s.n >= ROWS_MIN)
-            weight += profile_add(&s, black, pr);
+        add_rows(b, ch, k, pr->u, pr->n, &s);
+        double w = s.n >= ROWS_MIN ? profile_add(&s, black, pr) : 0.0;
+        weight += w;
+        along += w > 0.0 ? s.along : 0.0;
+        pr->rows += w > 0.0 ? s.n : 0.0;
     }
     if (weight <= 0.0)
         return false;
+    pr->along = along / pr->rows;
     pr->tissue /= weight;
     for (size_t j = 0; j < POINTS; j++) {
         pr->p[j] /= weight;
@@ -436,15 +452,69 @@ static bool profile_make(const struct pin_body *b, struct profile *pr)
     return true;
 }
 
-void pin_width_fit(const struct pin_body *b, double *width, double *u_width)
+/* The width of a stretch: the film's tone and blur are those of the whole pin, what is left to the
+ * stretch are its radius and its surroundings. */
+static bool stretch_fit(const struct pin_body *b, const struct choice *ch, double black,
+                        const double *mode, struct find_width *out)
+{
+    static const int own[] = {P_R, P_A, P_B};
+    struct profile pr;
+    double x[PARAMS];
+    if (!profile_make(b, ch, black, &pr) ||
+        pr.rows < lands_least * 2.0 * (double)(ch->i1 - ch->i0 + 1))
+        return false;
+    double ratio = log(pin_body_half(b, pr.along) / (0.5 * b->width));
+    memcpy(x, mode, sizeof x);
+    x[P_M] += ratio;
+    x[P_S] -= ratio;
+    for (int j = 0; j < PARAMS; j++) {
+        pr.mean[j] = x[j];
+        pr.prior_sd[j] = fixed_sd;
+    }
+    for (size_t j = 0; j < sizeof own / sizeof *own; j++) {
+        pr.mean[own[j]] = prior_mean[own[j]];
+        pr.prior_sd[own[j]] = prior_sd[own[j]];
+    }
+    pr.prior_sd[P_A] = any_sd; /* of bone, of air */
+    descend(&pr, x);
+    out->at = find_strip_point(&b->strip, pr.along, pin_body_mid(b, pr.along));
+    out->px = 2.0 * pin_body_half(b, pr.along) * exp(x[P_R]);
+    out->u = hypot(mode_sd(&pr, x), pr.tissue < air ? air_sd : 0.0) * out->px;
+    out->n = (size_t)pr.rows;
+    return true;
+}
+
+/* The widths of FIND_WIDTHS equal stretches of the run, crown end first; those too short are left
+ * out. share: the uncertainty that all of them have in common. */
+static size_t stretches_fit(const struct pin_body *b, double black, const double *mode,
+                            double share, struct find_width *out)
+{
+    size_t n = 0, rows = b->i1 - b->i0 + 1;
+    for (size_t k = 0; k < FIND_WIDTHS; k++) {
+        struct choice ch = {b->i0 + k * rows / FIND_WIDTHS,
+                            b->i0 + (k + 1) * rows / FIND_WIDTHS - 1, NULL, 0.0};
+        if (!stretch_fit(b, &ch, black, mode, &out[n]))
+            continue;
+        out[n].u = hypot(out[n].u, share * out[n].px);
+        n++;
+    }
+    return n;
+}
+
+void pin_width_fit(const struct pin_body *b, struct find_pin *out)
 {
     struct profile pr;
-    double mean, sd;
-    *width = exp(prior_mean[P_R]) * b->width;
-    *u_width = prior_sd[P_R] * b->width;
-    if (!profile_make(b, &pr))
+    double mean, sd, mode[PARAMS], black = film_black(b->im);
+    struct choice ch = {b->i0, b->i1, levels_beside(b), 0.0};
+    ch.least = tissue_level(b, ch.level, black);
+    out->width = exp(prior_mean[P_R]) * b->width;
+    out->u_width = prior_sd[P_R] * b->width;
+    out->n_widths = 0;
+    if (!profile_make(b, &ch, black, &pr))
         return;
-    fit(&pr, &mean, &sd);
-    *width = b->width * exp(mean);
-    *u_width = hypot(hypot(sd, untold) * *width, hypot(b->u_flank[0], b->u_flank[1]));
+    fit(&pr, &mean, &sd, mode);
+    out->width = b->width * exp(mean);
+    out->u_width = hypot(hypot(sd, untold) * out->width, hypot(b->u_flank[0], b->u_flank[1]));
+    mode[P_R] = mean;
+    out->n_widths = stretches_fit(b, black, mode, out->u_width / out->width, out->widths);
 }

@@ -61,6 +61,9 @@ cp "$demo"/*.json "$demo"/*.png "$demo"/*.tif "$demo"/*.jpg "$tmp" 2>/dev/null
 wants 0 pin "$cmd" pin --json "$tmp/first-drill.tif"
 says '"format":"plumbrule-pin"' out
 says '"confidence"' out
+says '"widths":\[{"x":' out
+wants 0 'pin in words' "$cmd" pin "$tmp/first-drill.tif"
+[ "$(grep -c 'width .*from the tip' "$tmp/out")" -ge 2 ] || fail 'pin in words: no widths along the pin'
 wants 0 'a film without a pin' "$cmd" pin --json "$tmp/four-months.png"
 says '"pins":\[\]' out
 wants 0 start "$cmd" start "$tmp/first-drill.tif" --tooth 35 --gauge length=12.0 --gauge across=2.2 --out "$tmp/new.sheet.json"
