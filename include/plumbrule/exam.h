@@ -80,9 +80,10 @@ struct exam_series {
     size_t n;
     struct meas_series result;
 };
-/* same_pin: see plumb_meas_series. What is wrong is told with the sheet's name. */
+/* same_pin: see plumb_meas_series. On `jobs` threads. What is wrong is told with the sheet's name.
+ */
 int plumb_exam_series_open(const char *const *sheets, size_t n, const struct exam_options *o,
-                           bool same_pin, struct exam_series *out, struct err *err);
+                           bool same_pin, size_t jobs, struct exam_series *out, struct err *err);
 void plumb_exam_series_release(struct exam_series *s);
 
 #endif

@@ -60,9 +60,9 @@ static const char help_rest[] =
     "measure, record, series, watch\n"
     "  --limits FILE                limits and uncertainties of your own (limits too)\n"
     "  --beam-error DEG             widen the angles by a horizontal beam error you state\n"
-    "  --plan-on pin|bisector       the planned cylinder on the other axis\n"
-    "  --film-changed               accept a film that is not the one that was marked\n"
-    "all\n"
+    "  --plan-on pin|bisector       the planned cylinder on the other axis (not series)\n"
+    "  --film-changed               accept a film that is not the one marked (not watch)\n"
+    "all (watch: the last two)\n"
     "  --json  --jobs N  --max-pixels N  --page N (of a TIFF)\n"
     "\n"
     "SHEET may be - for standard input. Data go to standard output, all else to\n"
@@ -103,8 +103,7 @@ static const struct command {
      NULL,
      run_series,
      SEVERAL,
-     {"json", "max-pixels", "page", "limits", "beam-error", "film-changed", "csv", "plot", "into",
-      "same-pin", NULL}},
+     {COMMON, "limits", "beam-error", "film-changed", "csv", "plot", "into", "same-pin", NULL}},
     {"watch",
      NULL,
      run_watch,

@@ -61,7 +61,8 @@ static void tell_notes(const struct exam_series *s)
 int cli_series(const struct cli_options *o, char **path, size_t n, struct buf *out, struct err *err)
 {
     struct exam_series s;
-    int rc = plumb_exam_series_open((const char *const *)path, n, &o->exam, o->same_pin, &s, err);
+    int rc = plumb_exam_series_open((const char *const *)path, n, &o->exam, o->same_pin,
+                                    (size_t)o->jobs, &s, err);
     if (rc != 0)
         return rc;
     rc = render(o, &s, out, err);

@@ -4,6 +4,7 @@
  */
 #include "plumbrule/exam.h"
 
+#include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -41,21 +42,89 @@ static void put_by_date(struct exam_series *s, const struct exam *e)
     s->exam[i] = *e;
 }
 
-static int add_sheet(struct exam_series *s, const char *path, const struct exam_options *o,
-                     struct err *err)
+/* --- opening, on several threads ----------------------------------------------------------------
+ */
+
+enum { THREADS_MOST = 64 };
+struct opening {
+    const char *const *path;
+    const struct exam_options *o;
+    struct exam exam[SERIES_FILMS];
+    int rc[SERIES_FILMS];
+    struct err err[SERIES_FILMS];
+    size_t n, next;
+    pthread_mutex_t lock;
+};
+
+static void open_one(struct opening *all, size_t i)
 {
-    struct exam e;
-    int rc = plumb_exam_open_sheet(path, o, &e, err);
-    if (rc != 0) {
-        plumb_err_prefix(err, "%.100s", path);
-        return rc;
-    }
-    drop_pixels(&e);
-    rc = check_new(s, &e, err);
-    if (rc == 0)
-        put_by_date(s, &e);
+    all->rc[i] = plumb_exam_open_sheet(all->path[i], all->o, &all->exam[i], &all->err[i]);
+    if (all->rc[i] == 0)
+        drop_pixels(&all->exam[i]);
     else
-        plumb_exam_release(&e);
+        plumb_err_prefix(&all->err[i], "%.100s", all->path[i]);
+}
+
+static void *open_some(void *ctx)
+{
+    struct opening *all = ctx;
+    pthread_mutex_lock(&all->lock);
+    while (all->next < all->n) {
+        size_t i = all->next++;
+        pthread_mutex_unlock(&all->lock);
+        open_one(all, i);
+        pthread_mutex_lock(&all->lock);
+    }
+    pthread_mutex_unlock(&all->lock);
+    return NULL;
+}
+
+static void open_all(struct opening *all, size_t jobs)
+{
+    pthread_t thread[THREADS_MOST];
+    size_t want = jobs < all->n ? jobs : all->n, started = 0;
+    want = want < THREADS_MOST ? want : THREADS_MOST;
+    pthread_mutex_init(&all->lock, NULL);
+    while (started + 1 < want && pthread_create(&thread[started], NULL, open_some, all) == 0)
+        started++;
+    open_some(all); /* this thread is one of them */
+    for (size_t i = 0; i < started; i++)
+        pthread_join(thread[i], NULL);
+    pthread_mutex_destroy(&all->lock);
+}
+
+/* In the order given: the first fault is told, and what it leaves over is let go. */
+static int take_all(struct opening *all, struct exam_series *s, struct err *err)
+{
+    int rc = 0;
+    for (size_t i = 0; i < all->n; i++) {
+        if (rc == 0 && all->rc[i] != 0) {
+            rc = all->rc[i];
+            if (err != NULL)
+                *err = all->err[i];
+        }
+        if (rc == 0)
+            rc = check_new(s, &all->exam[i], err);
+        if (rc == 0)
+            put_by_date(s, &all->exam[i]);
+        else
+            plumb_exam_release(&all->exam[i]);
+    }
+    return rc;
+}
+
+static int open_sheets(const char *const *sheets, size_t n, const struct exam_options *o,
+                       size_t jobs, struct exam_series *out, struct err *err)
+{
+    struct opening *all = plumb_mem_array(1, sizeof *all, err);
+    if (all == NULL)
+        return ERR_NOMEM;
+    all->path = sheets;
+    all->o = o;
+    all->n = n;
+    open_all(all, jobs);
+    int rc = take_all(all, out, err);
+    free(all);
     return rc;
 }
 
@@ -69,7 +138,7 @@ static int measure_series(struct exam_series *s, bool same_pin, struct err *err)
 }
 
 int plumb_exam_series_open(const char *const *sheets, size_t n, const struct exam_options *o,
-                           bool same_pin, struct exam_series *out, struct err *err)
+                           bool same_pin, size_t jobs, struct exam_series *out, struct err *err)
 {
     *out = (struct exam_series){0};
     if (n < 2 || n > SERIES_FILMS)
@@ -77,8 +146,8 @@ int plumb_exam_series_open(const char *const *sheets, size_t n, const struct exa
                              SERIES_FILMS, n);
     out->exam = plumb_mem_array(n, sizeof *out->exam, err);
     int rc = out->exam ? 0 : ERR_NOMEM;
-    for (size_t i = 0; rc == 0 && i < n; i++)
-        rc = add_sheet(out, sheets[i], o, err);
+    if (rc == 0)
+        rc = open_sheets(sheets, n, o, jobs, out, err);
     if (rc == 0)
         rc = measure_series(out, same_pin, err);
     if (rc != 0)

@@ -58,8 +58,8 @@ static const struct rule {
 enum { RULES = sizeof rules / sizeof rules[0] };
 
 static const char why_alone[] = "measured on one film only";
-static const char why_floor[] = "a loss is not below 0, and stands at that on a film: see CEJ to "
-                                "crest";
+static const char why_floor[] = "a loss is not below 0, and may stand at that on a film: see CEJ "
+                                "to crest";
 static const char why_neighbour[] = "the neighbour is another tooth on another film";
 static const char why_bound[] = "the bound is another one on another film";
 static const char why_plan[] = "the planned depth is another one on another film";
@@ -289,9 +289,9 @@ static const char *why_not(const struct making *m, const struct meas_course *c)
         if (why != NULL)
             return why;
     }
-    if (count_points(c, n) < 2)
-        return floored ? why_floor : why_alone;
-    return NULL;
+    if (floored) /* without that film the others would be a choice of the larger losses */
+        return why_floor;
+    return count_points(c, n) < 2 ? why_alone : NULL;
 }
 
 static void fill_change(const struct making *m, const struct meas_course *c, size_t from, size_t to,
@@ -448,23 +448,27 @@ static int add_kind(struct making *m, enum meas_course_kind kind, struct err *er
     return 0;
 }
 
-/* The change that is most beyond its interval. */
-static const struct meas_change *largest(const struct meas_course *c)
+/* The change that is most beyond its interval, if it is so far beyond that as many changes as the
+ * course has would not come so far by chance, at 5 % in all (Sidak, J. Am. Stat. Assoc. 62 (1967)
+ * 626): else nearly every long series would have a control that warns. */
+static const struct meas_change *startling(const struct meas_course *c)
 {
-    const struct meas_change *most = NULL;
-    for (size_t i = 0; i < c->n_changes; i++) {
+    const struct meas_change *most = &c->change[0];
+    for (size_t i = 1; i < c->n_changes; i++) {
         const struct meas_change *g = &c->change[i];
-        if (g->detected && (most == NULL || fabs(g->value) * most->U > fabs(most->value) * g->U))
+        if (fabs(g->value) * most->U > fabs(most->value) * g->U)
             most = g;
     }
-    return most;
+    double each = 1.0 - pow(0.95, 1.0 / (double)c->n_changes);
+    double k = fmax(plumb_unc_normal_quantile(1.0 - 0.5 * each), k_default);
+    return fabs(most->value) > k / k_default * most->U ? most : NULL;
 }
 
 static void warn_controls(struct meas_series *s)
 {
     for (size_t i = 0; i < s->n_courses; i++) {
         const struct meas_course *c = &s->course[i];
-        const struct meas_change *g = c->kind == COURSE_CONTROL ? largest(c) : NULL;
+        const struct meas_change *g = c->kind == COURSE_CONTROL ? startling(c) : NULL;
         char value[32], u[32];
         if (g == NULL)
             continue;

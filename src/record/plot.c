@@ -189,20 +189,31 @@ static void draw_bar(struct plot *p, double x, double top, double bottom)
     rule(p, x - cap_half, bottom, x + cap_half, bottom, HUE_DARK, PATTERN_MEASURED, line_width);
 }
 
+/* Above the bar; none where it would run into the one before. */
+static double draw_number(struct plot *p, size_t film, double x, double bar_top, double end)
+{
+    char number[8];
+    snprintf(number, sizeof number, "%u", (unsigned)(film + 1) % 1000u);
+    struct words w = words_set(p->ink, number, small_em, false, 0.0);
+    double left = x - 0.5 * w.w, right = left + w.w, top = bar_top - w.h - 1.0;
+    bool room = left > end;
+    if (room)
+        ink_put(p->ink, &w, left, top, HUE_DARK);
+    words_release(&w);
+    return room ? right : end;
+}
+
 static void draw_points(struct plot *p, const struct field_of *f)
 {
+    double end = -HUGE_VAL; /* of the last number */
     for (size_t i = 0; i < p->s->n; i++) {
         const struct meas_quantity *q = f->c->at[i];
         if (q == NULL)
             continue;
-        char number[8];
         double x = x_of_film(p, f, i);
         draw_bar(p, x, y_of(f, q->v.hi), y_of(f, q->v.lo));
         draw_point(p, (struct geo_point){x, y_of(f, q->v.value)}, is_rough(p, f->c, i));
-        snprintf(number, sizeof number, "%u", (unsigned)(i + 1) % 1000u);
-        struct words w = words_set(p->ink, number, small_em, false, 0.0);
-        double left = x - 0.5 * w.w, top = y_of(f, q->v.hi) - w.h - 1.0;
-        ink_put(p->ink, &w, left, top, HUE_DARK);
+        end = draw_number(p, i, x, y_of(f, q->v.hi), end);
     }
 }
 
@@ -271,8 +282,10 @@ static void draw_head(struct plot *p)
     plumb_tooth_print(site->tooth, site->notation, number);
     snprintf(line, sizeof line, "Change over time, site %s", number);
     p->y += put(p, line, title_em, true, 0.0, edge, p->y, HUE_DARK);
-    snprintf(line, sizeof line, "%s; %zu films, %s to %s", plumb_tooth_name(site->tooth, name),
-             s->n, s->exam[0].sheet.film.taken, s->exam[s->n - 1].sheet.film.taken);
+    const char *first = s->exam[0].sheet.film.taken, *last = s->exam[s->n - 1].sheet.film.taken;
+    bool one_day = strcmp(first, last) == 0;
+    snprintf(line, sizeof line, "%s; %zu films, %s%s%s", plumb_tooth_name(site->tooth, name), s->n,
+             first, one_day ? "" : " to ", one_day ? "" : last);
     p->y += put(p, line, em, false, 0.0, edge, p->y, HUE_DARK);
     if (rec_series_is_proposed(s))
         p->y += put(p,

@@ -40,8 +40,12 @@ static bool is_rough(const struct exam *e)
 static void tell_films(const struct exam_series *s, struct buf *out)
 {
     const struct sheet_film *last = &s->exam[s->n - 1].sheet.film;
-    plumb_buf_addf(out, "Films  %zu, %s to %s, %ld days\n", s->n, s->exam[0].sheet.film.taken,
-                   last->taken, s->result.day[s->n - 1]);
+    long days = s->result.day[s->n - 1];
+    if (days > 0)
+        plumb_buf_addf(out, "Films  %zu, %s to %s, %ld day%s\n", s->n, s->exam[0].sheet.film.taken,
+                       last->taken, days, days == 1 ? "" : "s");
+    else
+        plumb_buf_addf(out, "Films  %zu, all of %s\n", s->n, last->taken);
     for (size_t i = 0; i < s->n; i++) {
         const struct exam *e = &s->exam[i];
         const struct sheet_film *f = &e->sheet.film;

@@ -26,7 +26,7 @@ static void open_demo(struct exam_series *s)
     struct exam_options o;
     struct err err = {0};
     plumb_exam_options_default(&o);
-    if (plumb_exam_series_open(sheets, FILMS, &o, false, s, &err) != 0)
+    if (plumb_exam_series_open(sheets, FILMS, &o, false, 2, s, &err) != 0)
         fail_msg("%s", err.text);
 }
 
