@@ -32,8 +32,9 @@ int find_image_reduce(const struct film *film, size_t max_side, struct find_imag
                       struct err *err);
 void find_image_release(struct find_image *im);
 /* Is radiopaque dark, judged by the place a person clicked? See vote.c. */
-bool find_inverted_at_root(const struct film *film, struct geo_point crown_end,
-                           struct geo_point apex);
+enum find_polarity { FIND_POLARITY_AS_IS, FIND_POLARITY_INVERTED, FIND_POLARITY_UNSURE };
+enum find_polarity find_polarity_at_root(const struct film *film, struct geo_point crown_end,
+                                         struct geo_point apex);
 bool find_inverted_at_crest(const struct film *film, struct geo_point rough,
                             struct geo_point apical);
 /* What the reduced film says as a whole, metal bright. */

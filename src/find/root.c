@@ -1,13 +1,15 @@
 /*
  * A root from two rough points: its sides and its mid-line. See root_internal.h for the stages.
+ *
+ * The film is read twice. Straight down the line of the clicks each side offers a few ways, and
+ * where the place does not say whether radiopaque is bright or dark, in both polarities; each pair
+ * of ways is a reading. Along the best of these the film is read again, and the likeliest is given
+ * out (root_choice.c), the less certain the likelier the others are.
  */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include "find/root_internal.h"
-
-/* First straight down the line of the clicks, then along the root found. */
-enum { ROUNDS = 2 };
 
 struct root_params {
     double min_length_px; /* a root of 8 mm at 60 um is 130 px; shorter clicks are a slip */
@@ -18,6 +20,7 @@ struct root_params {
     double frame_step;     /* levels this near are the same: one and a half steps of 8 bits */
     double white;          /* level: dentine stays below it */
     double beside_canal;   /* of the half width: dentine is seen there though the canal is filled */
+    double seen_share;     /* of the side's typical step: less is not seen */
     double strength_share; /* of the other side's typical step is due of each */
     double u_border_mm;    /* the border's systematic part: blur and tone of the film */
 };
@@ -31,6 +34,7 @@ static const struct root_params root_defaults = {.min_length_px = 60.0,
                                                  .frame_step = 0.006,
                                                  .white = 0.93,
                                                  .beside_canal = 0.5,
+                                                 .seen_share = 0.35,
                                                  .strength_share = 0.5,
                                                  .u_border_mm = 0.03};
 
@@ -110,21 +114,26 @@ static int check_inside(const struct find_image *im, const char *what, struct ge
                          what, p.x, p.y, im->width, im->height);
 }
 
+static int check_clicks(const struct find_image *im, struct geo_point crown_end,
+                        struct geo_point apex, struct err *err)
+{
+    int rc = check_inside(im, "crown end", crown_end, err);
+    if (rc == 0)
+        rc = check_inside(im, "apex", apex, err);
+    double length = geo_dist(crown_end, apex);
+    if (rc != 0 || length >= root_defaults.min_length_px)
+        return rc;
+    return plumb_err_set(err, ERR_ILLPOSED,
+                         "crown end and apex are %.0f px apart, need %.0f: mark them again", length,
+                         root_defaults.min_length_px);
+}
+
 /* guess NULL: a straight root of usual width. */
 static int grid_make(const struct find_image *im, struct geo_point crown_end, struct geo_point apex,
                      const struct root_guess *guess, struct root_grid *out, struct err *err)
 {
     memset(out, 0, sizeof *out);
-    int rc = check_inside(im, "crown end", crown_end, err);
-    if (rc == 0)
-        rc = check_inside(im, "apex", apex, err);
-    if (rc != 0)
-        return rc;
     double length = geo_dist(crown_end, apex), step = length / ROOT_ROWS;
-    if (!(length >= root_defaults.min_length_px))
-        return plumb_err_set(err, ERR_ILLPOSED,
-                             "crown end and apex are %.0f px apart, need %.0f: mark them again",
-                             length, root_defaults.min_length_px);
     struct root_grid g = {
         .length = length, .mm = length / root_nominal_mm, .ds = step, .dt = step / ROOT_FINE};
     g.middle = (size_t)ceil(root_defaults.half_width * length / g.dt);
@@ -133,7 +142,7 @@ static int grid_make(const struct find_image *im, struct geo_point crown_end, st
         g.guess = *guess;
     else
         usual_guess(&g, &g.guess);
-    rc = plumb_geo_line_through(crown_end, apex, &g.line, err);
+    int rc = plumb_geo_line_through(crown_end, apex, &g.line, err);
     if (rc != 0)
         return rc;
     g.v = plumb_mem_array(ROOT_ROWS * g.cols, sizeof *g.v, err);
@@ -159,11 +168,12 @@ static void grid_release(struct root_grid *g)
 }
 
 /* A side as it is given out: seen points where they were found, gaps on the smooth root. */
-static int put_side(const struct root_grid *g, int side, const struct root_point *pts,
-                    const struct root_shape *sh, struct find_root *out, struct err *err)
+static int put_side(const struct geo_line *line, double length, int side,
+                    const struct root_point *pts, const struct root_shape *sh,
+                    struct find_root *out, struct err *err)
 {
     struct find_edge_point *to = plumb_mem_array(ROOT_POINTS, sizeof *to, err);
-    double sign = side == 0 ? 1.0 : -1.0, border = root_defaults.u_border_mm * g->mm;
+    double sign = side == 0 ? 1.0 : -1.0, mm = length / root_nominal_mm;
     size_t seen = 0;
     if (!to)
         return ERR_NOMEM;
@@ -171,9 +181,11 @@ static int put_side(const struct root_grid *g, int side, const struct root_point
         size_t h = ROOT_POINTS + k;
         double var = sh->cov[k][k] + sh->cov[h][h] + 2.0 * sign * sh->cov[k][h];
         double t = pts[k].seen ? pts[k].t : sh->middle[k] + sign * sh->half[k];
-        to[k].at = root_grid_point(g, pts[k].s, t);
+        to[k].at = root_at(line, pts[k].s, t);
         to[k].seen = pts[k].seen;
-        to[k].u = hypot(border, pts[k].seen ? sh->scale : root_widening * sqrt(var));
+        to[k].u = hypot(root_defaults.u_border_mm * mm,
+                        pts[k].seen ? sqrt(sh->scale * sh->scale + sh->doubt[side][k])
+                                    : root_widening * sqrt(var));
         seen += pts[k].seen;
     }
     out->side[side] = to;
@@ -187,8 +199,7 @@ static int put_side(const struct root_grid *g, int side, const struct root_point
 }
 
 /* The shape at every row of the grid. */
-static void shape_guess(const struct root_grid *g, const struct root_shape *sh,
-                        struct root_guess *out)
+static void shape_guess(double length, const struct root_shape *sh, struct root_guess *out)
 {
     double per = (double)ROOT_ROWS / ROOT_POINTS;
     for (size_t i = 0; i < ROOT_ROWS; i++) {
@@ -197,67 +208,137 @@ static void shape_guess(const struct root_grid *g, const struct root_shape *sh,
         double f = k - (double)a;
         out->middle[i] = (1.0 - f) * sh->middle[a] + f * sh->middle[a + 1];
         out->half[i] = fmin(fmax((1.0 - f) * sh->half[a] + f * sh->half[a + 1],
-                                 root_defaults.least_half_mm * g->mm),
-                            root_defaults.half_width * g->length);
+                                 root_defaults.least_half_mm * length / root_nominal_mm),
+                            root_defaults.half_width * length);
     }
     out->guide = true;
 }
 
-/* A side whose typical step is far below the other's has none but scraps: its evidence counts
- * against a share of the other's step. */
-static void weaken(struct root_trace *tr, double other)
-{
-    double due = root_defaults.strength_share * other;
-    for (size_t i = 0; i < ROOT_ROWS && tr->strength < due; i++)
-        tr->evidence[i] *= tr->strength / due;
-}
+/* A way and the border points along it. */
+struct way {
+    struct root_trace trace;
+    struct root_point pts[ROOT_POINTS];
+};
 
 /* Near the apex the sides turn towards each other, and a trace without a guide runs straight on: it
  * is believed so far. */
 static const size_t unguided_points = ROOT_POINTS * 4 / 5;
 
-static int find_shape(const struct find_image *im, const struct root_grid *g,
-                      struct root_point pts[2][ROOT_POINTS], struct root_shape *sh, struct err *err)
+/* Which points of a way are seen. A side whose typical step is far below the other's has none but
+ * scraps: its evidence counts against a share of the other's step. */
+static void put_side_points(const struct root_grid *g, const struct way *way, double other,
+                            int side, struct root_reading *r)
 {
-    struct root_trace tr[2];
-    for (int side = 0; side < 2; side++) {
-        int rc = root_trace_side(g, side, &tr[side], err);
-        if (rc != 0)
-            return rc;
+    const struct root_params *p = &root_defaults;
+    double weaker = fmin(1.0, way->trace.strength / (p->strength_share * other));
+    struct root_point *out = r->pts[side];
+    memcpy(out, way->pts, sizeof way->pts);
+    for (size_t k = 0; k < ROOT_POINTS; k++)
+        out[k].seen = out[k].seen && weaker * out[k].evidence > p->seen_share &&
+                      (g->guess.guide || k < unguided_points);
+}
+
+static int pair_reading(const struct root_grid *g, const struct way *left, const struct way *right,
+                        struct root_reading *r, struct err *err)
+{
+    put_side_points(g, left, right->trace.strength, 0, r);
+    put_side_points(g, right, left->trace.strength, 1, r);
+    int rc = root_shape_fit(g, r->pts, &r->shape, err);
+    if (rc == 0)
+        r->score = root_score(g, r);
+    return rc;
+}
+
+static int find_ways(const struct find_image *im, const struct root_grid *g, int side,
+                     struct way out[ROOT_WAYS], size_t *n, struct err *err)
+{
+    struct root_trace trace[ROOT_WAYS];
+    int rc = root_trace_side(g, side, trace, n, err);
+    for (size_t i = 0; rc == 0 && i < *n; i++) {
+        out[i].trace = trace[i];
+        root_border(im, g, side, &trace[i], out[i].pts);
     }
-    weaken(&tr[0], tr[1].strength);
-    weaken(&tr[1], tr[0].strength);
-    for (int side = 0; side < 2; side++) {
-        root_border(im, g, side, &tr[side], pts[side]);
-        for (size_t k = unguided_points; !g->guess.guide && k < ROOT_POINTS; k++)
-            pts[side][k].seen = false;
+    return rc;
+}
+
+/* Reads the grid: every way of one side with every way of the other. */
+static int read_grid(const struct find_image *im, const struct root_grid *g,
+                     struct root_readings *out, struct err *err)
+{
+    struct way way[2][ROOT_WAYS];
+    struct root_reading r = {.inverted = im->inverted};
+    struct err why = {0};
+    size_t n[2] = {0, 0}, good = 0;
+    int rc = 0, bad = 0;
+    for (int side = 0; rc == 0 && side < 2; side++)
+        rc = find_ways(im, g, side, way[side], &n[side], err);
+    for (size_t i = n[0] * n[1]; rc == 0 && i-- > 0;) {
+        bad = pair_reading(g, &way[0][i / n[1]], &way[1][i % n[1]], &r, &why);
+        if (bad != 0)
+            continue;
+        root_readings_add(out, g, &r);
+        good++;
     }
-    return root_shape_fit(g, pts, sh, err);
+    /* the reason is that of the likeliest ways, which come last here */
+    return rc != 0 || good > 0 ? rc : plumb_err_set(err, bad, "%s", why.text);
+}
+
+/* first NULL: straight down the line of the clicks; else along a reading of that round. */
+static int find_round(const struct find_image *im, struct geo_point crown_end,
+                      struct geo_point apex, const struct root_shape *first,
+                      struct root_readings *out, struct err *err)
+{
+    struct root_guess guess;
+    struct root_grid g = {0};
+    if (first)
+        shape_guess(geo_dist(crown_end, apex), first, &guess);
+    int rc = grid_make(im, crown_end, apex, first ? &guess : NULL, &g, err);
+    if (rc == 0)
+        rc = read_grid(im, &g, out, err);
+    grid_release(&g);
+    return rc;
+}
+
+static int put_out(const struct geo_line *line, double length, const struct root_readings *r,
+                   struct find_root *out, struct err *err)
+{
+    struct root_shape sh = root_shape_of(r);
+    int rc = 0;
+    for (int side = 0; rc == 0 && side < 2; side++)
+        rc = put_side(line, length, side, r->at[0].pts[side], &sh, out, err);
+    return rc == 0 ? root_midline(line, length, &sh, out, err) : rc;
+}
+
+/* Both rounds. */
+static int find_readings(const struct film *film, struct geo_point crown_end, struct geo_point apex,
+                         struct root_readings *out, struct err *err)
+{
+    enum find_polarity polarity = find_polarity_at_root(film, crown_end, apex);
+    struct find_image im[2] = {find_image_of(film, false), find_image_of(film, true)};
+    struct root_readings first = {0};
+    int rc = 0;
+    for (int k = 0; k < 2 && rc != ERR_NOMEM; k++)
+        if (polarity == FIND_POLARITY_UNSURE || polarity == (enum find_polarity)k)
+            rc = find_round(&im[k], crown_end, apex, NULL, &first, err);
+    for (size_t i = 0; i < first.n && rc != ERR_NOMEM; i++)
+        rc = find_round(&im[first.at[i].inverted], crown_end, apex, &first.at[i].shape, out, err);
+    return rc != ERR_NOMEM && out->n > 0 ? 0 : rc;
 }
 
 int plumb_find_root(const struct film *film, struct geo_point crown_end, struct geo_point apex,
                     struct find_root *out, struct err *err)
 {
-    struct find_image im = find_image_of(film, find_inverted_at_root(film, crown_end, apex));
-    struct root_grid g = {0};
-    struct root_point pts[2][ROOT_POINTS];
-    struct root_shape sh;
-    struct root_guess guess;
-    int rc = 0;
+    struct find_image im = find_image_of(film, false);
+    struct root_readings readings = {0};
+    struct geo_line line;
     memset(out, 0, sizeof *out);
-    for (int round = 0; rc == 0 && round < ROUNDS; round++) {
-        grid_release(&g);
-        rc = grid_make(&im, crown_end, apex, round == 0 ? NULL : &guess, &g, err);
-        if (rc == 0)
-            rc = find_shape(&im, &g, pts, &sh, err);
-        if (rc == 0)
-            shape_guess(&g, &sh, &guess);
-    }
-    for (int side = 0; rc == 0 && side < 2; side++)
-        rc = put_side(&g, side, pts[side], &sh, out, err);
+    int rc = check_clicks(&im, crown_end, apex, err);
     if (rc == 0)
-        rc = root_midline(&g, &sh, out, err);
-    grid_release(&g);
+        rc = plumb_geo_line_through(crown_end, apex, &line, err);
+    if (rc == 0)
+        rc = find_readings(film, crown_end, apex, &readings, err);
+    if (rc == 0)
+        rc = put_out(&line, geo_dist(crown_end, apex), &readings, out, err);
     if (rc != 0)
         plumb_find_root_release(out);
     return rc;

@@ -14,7 +14,6 @@ struct border_params {
     double window_mm;  /* looked at either way of the trace */
     double search_mm;  /* the steepest place is sought so far from the trace */
     double edge_sd_mm; /* of the derivative: about the blur of a sensor */
-    double seen_share; /* of the side's typical step: less is not seen */
     double apart_mm;   /* nearer to the middle the sides run together */
     double inside_mm;  /* the steepest place lies so far inside the border, see above */
 };
@@ -23,7 +22,6 @@ static const struct border_params border_defaults = {
     .window_mm = 0.8,
     .search_mm = 0.25,
     .edge_sd_mm = 0.05,
-    .seen_share = 0.35,
     .apart_mm = 0.5,
     .inside_mm = 0.075,
 };
@@ -87,7 +85,8 @@ static void point(const struct find_image *im, const struct root_grid *g, int si
     *out = (struct root_point){.s = s,
                                .t = t + outward * off * sqrt(1.0 + lean * lean),
                                .slope = slope,
-                               .seen = slope > 0.0 && evidence > p->seen_share &&
+                               .evidence = evidence,
+                               .seen = slope > 0.0 &&
                                        fabs(t - g->guess.middle[row]) > p->apart_mm * g->mm};
 }
 

@@ -1,6 +1,7 @@
 /*
- * The root finder's stages: grid along the two clicks -> trace of either side through the grid ->
- * border points between pixels -> mid-line.
+ * The root finder's stages: grid along the two clicks -> ways of either side through the grid ->
+ * border points between pixels -> smooth root through both sides, a reading -> the likeliest
+ * reading -> mid-line.
  *
  * Grid frame: row i at s = (i + 0.5) ds along the line from the crown click to the apex click,
  * column j at t = (j - middle) dt + guess.middle[i] across it, positive on the geo_perp(dir) side.
@@ -39,9 +40,13 @@ struct root_grid {
     size_t from[ROOT_ROWS], to[ROOT_ROWS]; /* columns of each row that show the exposed film */
 };
 
+static inline struct geo_point root_at(const struct geo_line *line, double s, double t)
+{
+    return geo_add(plumb_geo_on(line, s), geo_mul(geo_perp(line->dir), t));
+}
 static inline struct geo_point root_grid_point(const struct root_grid *g, double s, double t)
 {
-    return geo_add(plumb_geo_on(&g->line, s), geo_mul(geo_perp(g->line.dir), t));
+    return root_at(&g->line, s, t);
 }
 /* Bright for dark. */
 void root_grid_invert(struct root_grid *g);
@@ -53,16 +58,20 @@ struct root_trace {
     double evidence[ROOT_ROWS];
     double strength; /* level: the side's typical step from dentine to ligament */
 };
-/* side 0: +t. */
-int root_trace_side(const struct root_grid *g, int side, struct root_trace *out, struct err *err);
+/* side 0: +t. The likeliest way first; without a guide also the best one within it and the best
+ * beyond. n: how many. */
+enum { ROOT_WAYS = 3 };
+int root_trace_side(const struct root_grid *g, int side, struct root_trace out[ROOT_WAYS],
+                    size_t *n, struct err *err);
 
 /* One border point between pixels; s and t in the grid's frame, px. */
 struct root_point {
     double s, t;
-    double slope; /* of the edge, level per px; 0: none */
+    double slope;    /* of the edge, level per px; 0: none */
+    double evidence; /* of the trace there */
     bool seen;
 };
-/* Border points of a side from its trace, crown end first. */
+/* Border points of a side from its trace, crown end first; seen: there is an edge. */
 void root_border(const struct find_image *im, const struct root_grid *g, int side,
                  const struct root_trace *tr, struct root_point out[ROOT_POINTS]);
 
@@ -75,6 +84,7 @@ struct root_shape {
     double middle[ROOT_POINTS], half[ROOT_POINTS]; /* px */
     double scale;                                  /* px: robust standard deviation of a point */
     double cov[2 * ROOT_POINTS][2 * ROOT_POINTS];  /* px^2: of the middles, then the halves */
+    double doubt[2][ROOT_POINTS]; /* px^2: of a side's points, by other readings of the film */
 };
 /* What its covariance falls short by: points share the texture of the bone, and no root is smooth
  * to the prior's measure. Of the standard deviations. */
@@ -82,8 +92,28 @@ static const double root_widening = 2.0;
 int root_shape_fit(const struct root_grid *g, struct root_point pts[2][ROOT_POINTS],
                    struct root_shape *out, struct err *err);
 
-/* The mid-line of the shape, with ends and u_ends. */
-int root_midline(const struct root_grid *g, const struct root_shape *sh, struct find_root *r,
-                 struct err *err);
+/* What the two clicks may show. score: natural logarithm of a likelihood, up to a constant. */
+struct root_reading {
+    struct root_point pts[2][ROOT_POINTS];
+    struct root_shape shape;
+    double score;
+    bool inverted;
+};
+double root_score(const struct root_grid *g, const struct root_reading *r);
+
+enum { ROOT_READINGS = 5 };
+struct root_readings {
+    struct root_reading at[ROOT_READINGS]; /* best first */
+    size_t n;
+};
+/* Keeps the best ones, each once. */
+void root_readings_add(struct root_readings *to, const struct root_grid *g,
+                       const struct root_reading *r);
+/* The best one's shape, the less certain the likelier the others are. */
+struct root_shape root_shape_of(const struct root_readings *r);
+
+/* The mid-line of the shape, with ends and u_ends. line, length: of the clicks. */
+int root_midline(const struct geo_line *line, double length, const struct root_shape *sh,
+                 struct find_root *r, struct err *err);
 
 #endif

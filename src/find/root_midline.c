@@ -12,12 +12,12 @@
  * apex, where the sides turn away, adds a part of its own. Together they hold the truth in 95 of
  * 100 phantoms.
  */
-static const double end_rad = 0.003;
+static const double end_rad = 0.0022;
 
 /* Where much of a side is hidden, what is seen of it is more often something else than the border
  * (the wall of a socket, a marrow space): with three fifths seen the axis is 0.8 degrees (95 %)
  * uncertain. */
-static const double hidden_rad = 0.045;
+static const double hidden_rad = 0.025;
 
 static double hidden_angle(const struct find_root *r)
 {
@@ -38,10 +38,10 @@ static double covariance(const struct root_shape *sh, const double *a, const dou
     return sum;
 }
 
-int root_midline(const struct root_grid *g, const struct root_shape *sh, struct find_root *r,
-                 struct err *err)
+int root_midline(const struct geo_line *line, double length, const struct root_shape *sh,
+                 struct find_root *r, struct err *err)
 {
-    double mean[ROOT_POINTS], tilt[ROOT_POINTS], step = g->length / ROOT_POINTS;
+    double mean[ROOT_POINTS], tilt[ROOT_POINTS], step = length / ROOT_POINTS;
     double spread = step * step * ROOT_POINTS * ((double)ROOT_POINTS * ROOT_POINTS - 1.0) / 12.0;
     double offset = 0.0, slope = 0.0;
     for (size_t i = 0; i < ROOT_POINTS; i++) {
@@ -50,15 +50,15 @@ int root_midline(const struct root_grid *g, const struct root_shape *sh, struct 
         offset += mean[i] * sh->middle[i];
         slope += tilt[i] * sh->middle[i];
     }
-    struct geo_point across = geo_perp(g->line.dir);
+    struct geo_point across = geo_perp(line->dir);
     struct geo_line *l = &r->midline;
-    l->at = geo_add(plumb_geo_on(&g->line, 0.5 * g->length), geo_mul(across, offset));
-    l->dir = geo_unit(geo_add(g->line.dir, geo_mul(across, slope)));
+    l->at = geo_add(plumb_geo_on(line, 0.5 * length), geo_mul(across, offset));
+    l->dir = geo_unit(geo_add(line->dir, geo_mul(across, slope)));
     l->u_offset = root_widening * sqrt(covariance(sh, mean, mean));
     l->u_angle = hypot(
         hypot(root_widening * sqrt(covariance(sh, tilt, tilt)) / (1.0 + slope * slope), end_rad),
         hidden_angle(r));
-    double h = fmin(0.5 * g->length, l->u_offset / l->u_angle);
+    double h = fmin(0.5 * length, l->u_offset / l->u_angle);
     r->ends[0] = plumb_geo_on(l, -h);
     r->ends[1] = plumb_geo_on(l, h);
     r->u_ends = sqrt(2.0) * l->u_offset;

@@ -40,7 +40,7 @@ static const struct shape_params shape_defaults = {
     .slope_sd = 0.03,
     .crown_px = 15.0,
     .apex_px = 7.0,
-    .end_mm = 0.15,
+    .end_mm = 0.08,
     .min_scale_mm = 0.02,
     .bisquare = GEO_BISQUARE_C,
     .outlier = 3.5,
@@ -103,7 +103,7 @@ static void add_penalties(struct system *s, const struct root_grid *g)
     double wm = 1.0 / pow(p->bend_mm * g->mm, 2.0), click = 1.0 / (p->crown_px * p->crown_px);
     for (size_t i = 0; i + 3 < N; i++)
         add_row(s, (size_t[]){i, i + 1, i + 2, i + 3}, third, 4, 0.0, wm);
-    for (size_t i = 0; i + 2 < N; i++)
+    for (size_t i = 0; i + 3 < N; i++) /* the last one follows the law of a blunt end */
         add_row(s, (size_t[]){N + i, N + i + 1, N + i + 2}, second, 3, 0.0,
                 1.0 / pow(taper_sd(g, i + 1), 2.0));
     add_row(s, (size_t[]){0}, &one, 1, 0.0, click);

@@ -7,7 +7,8 @@
  * less the mean level outside. The outer face of the lamina dura falls off as well, but has the
  * ligament inside; the pulp's wall rises outwards.
  *
- * Limits: a side hidden by metal or by the trunk of a molar is bridged straight.
+ * Limits: a side hidden by metal or by the trunk of a molar is bridged straight. Which of a side's
+ * ways is the right one is not told here (root_choice.c).
  */
 #include <math.h>
 #include <stdlib.h>
@@ -27,6 +28,9 @@ struct trace_params {
     double metal_share;          /* so much above dentine, in its contrast: metal, enamel */
     double bend_cost;            /* per squared column of sideways step, in typical steps */
     double guide_mm, guide_cost; /* so far from where it is expected it costs so much */
+    double within_mm;            /* with a guide nothing this far within it is looked at */
+    double out_of_lane;          /* what a row outside the lane costs, in typical steps */
+    double beside_mm;            /* another way keeps so far from the first */
     double closing_from; /* share of the length: from here on a side does not turn outwards again */
     int reach;           /* columns sideways per row: 37 degrees */
     double most;         /* a step counts at most so many typical ones: metal, a socket's wall */
@@ -49,6 +53,9 @@ static const struct trace_params trace_defaults = {
     .bend_cost = 0.06,
     .guide_mm = 0.6,
     .guide_cost = 0.8,
+    .within_mm = 0.9,
+    .out_of_lane = 1.0,
+    .beside_mm = 0.45,
     .closing_from = 0.7,
     .reach = 3,
     .most = 1.0,
@@ -61,48 +68,61 @@ struct tissue {
     double dentine, bright;
 };
 
+enum { PAD = 64 }; /* samples of room before and behind a row's half; looked at: 28 and 8 */
+
+/* A row from the middle outwards, its first and last levels carried on beyond its ends. */
 struct half {
-    const float *row; /* at the line */
-    ptrdiff_t step;   /* outwards */
-    ptrdiff_t n;      /* columns outwards */
-    ptrdiff_t back;   /* columns inwards of the line that may be looked at */
+    float v[PAD + STEP_MAX + PAD], smooth[PAD + STEP_MAX + PAD];
+    size_t n; /* columns that show the film */
 };
 
-static double level(const struct half *h, ptrdiff_t j)
+static void half_fill(const struct root_grid *g, int side, size_t i, struct half *h)
 {
-    j = j < -h->back ? -h->back : j >= h->n ? h->n - 1 : j;
-    return (double)h->row[j * h->step];
+    const float *row = g->v + i * g->cols + g->middle;
+    size_t room = side == 0 ? g->to[i] - g->middle : g->middle + 1 - g->from[i];
+    ptrdiff_t step = side == 0 ? 1 : -1;
+    h->n = room < STEP_MAX ? room : STEP_MAX;
+    for (size_t j = 0; j < PAD + STEP_MAX + PAD; j++) {
+        size_t from = j < PAD ? 0 : j - PAD < h->n ? j - PAD : h->n - 1;
+        h->v[j] = row[(ptrdiff_t)from * step];
+    }
+    for (size_t j = 1; j + 1 < PAD + STEP_MAX + PAD; j++)
+        h->smooth[j] = 0.25F * h->v[j - 1] + 0.5F * h->v[j] + 0.25F * h->v[j + 1];
 }
 
-static double level3(const struct half *h, ptrdiff_t j)
+/* Where step_at looks, in columns from the border. */
+struct reach {
+    size_t inner_from, inner_to, clear, outer_from, outer_to;
+};
+
+static struct reach reach_of(const struct root_grid *g)
 {
-    return 0.25 * level(h, j - 1) + 0.5 * level(h, j) + 0.25 * level(h, j + 1);
+    const struct trace_params *p = &trace_defaults;
+    double mm = g->mm / g->dt;
+    return (struct reach){(size_t)lround(p->inner_from_mm * mm),
+                          (size_t)lround(p->inner_to_mm * mm), (size_t)lround(p->clear_mm * mm),
+                          (size_t)lround(p->outer_from_mm * mm),
+                          (size_t)lround(p->outer_to_mm * mm)};
 }
 
-static double step_at(const struct half *h, const struct trace_params *p, double mm,
-                      struct tissue tissue, ptrdiff_t j)
+static double step_at(const struct half *h, const struct reach *r, struct tissue tissue, size_t j)
 {
-    ptrdiff_t i0 = (ptrdiff_t)lround(p->inner_from_mm * mm),
-              i1 = (ptrdiff_t)lround(p->inner_to_mm * mm),
-              clear = (ptrdiff_t)lround(p->clear_mm * mm),
-              o0 = (ptrdiff_t)lround(p->outer_from_mm * mm),
-              o1 = (ptrdiff_t)lround(p->outer_to_mm * mm);
-    double darkest = tissue.dentine, outside = 0.0;
-    for (ptrdiff_t k = i0; k <= i1; k++) {
-        double v = level3(h, j - k);
-        if (v > tissue.bright && k <= clear)
+    const float *v = h->v + PAD + j, *smooth = h->smooth + PAD + j;
+    float darkest = (float)tissue.dentine, outside = 0.0F, bright = (float)tissue.bright;
+    for (size_t k = r->inner_from; k <= r->inner_to; k++) {
+        float inside = *(smooth - k);
+        if (inside > bright && k <= r->clear)
             return 0.0;
-        if (v > tissue.bright) /* a filled canal */
+        if (inside > bright) /* a filled canal */
             break;
-        darkest = fmin(darkest, v);
+        darkest = inside < darkest ? inside : darkest;
     }
-    for (ptrdiff_t k = o0; k <= o1; k++) {
-        double v = level(h, j + k);
-        if (v > tissue.bright)
+    for (size_t k = r->outer_from; k <= r->outer_to; k++) {
+        if (v[k] > bright)
             return 0.0;
-        outside += v;
+        outside += v[k];
     }
-    return darkest - outside / (double)(o1 - o0 + 1);
+    return (double)darkest - (double)outside / (double)(r->outer_to - r->outer_from + 1);
 }
 
 static struct tissue row_tissue(const struct root_grid *g, size_t i)
@@ -145,39 +165,47 @@ static void tissues(const struct root_grid *g, struct tissue out[ROOT_ROWS])
         out[i] = (struct tissue){median_near(dentine, i), median_near(bright, i)};
 }
 
-/* One row's steps. A step counts less what the strongest one nearer to the axis has: the first
- * border wins. Beside something brighter than dentine (metal, enamel) nothing counts. */
-static double row_steps(const struct half *h, struct tissue tissue, double mm, size_t first,
-                        size_t n, float *step)
+/* Where a way may run, columns of each row. */
+struct lane {
+    size_t from[ROOT_ROWS], to[ROOT_ROWS];
+};
+
+/* Every row's steps, as they are. */
+static void fill_raw(const struct root_grid *g, int side, size_t n, float *raw)
 {
     const struct trace_params *p = &trace_defaults;
-    double best = 0.0, before = 0.0;
-    double raw[STEP_MAX];
-    ptrdiff_t last = h->n - (ptrdiff_t)lround((p->outer_to_mm + p->frame_mm) * mm);
-    size_t gap = (size_t)lround(p->gap_mm * mm);
-    for (size_t j = 0; j < n; j++) {
-        bool may = j >= first && (ptrdiff_t)j < last;
-        raw[j] = may ? fmax(0.0, step_at(h, p, mm, tissue, (ptrdiff_t)j)) : 0.0;
-        if (j >= gap)
-            before = fmax(before, raw[j - gap]);
-        double s = fmax(0.0, raw[j] - p->earlier_share * before);
-        step[j] = (float)s;
-        best = fmax(best, s);
-    }
-    return best;
-}
-
-/* Steps of all rows and columns of a side, 0 where there is none. Returns the typical one. */
-static double fill_steps(const struct root_grid *g, int side, size_t n, float *step)
-{
-    double best[ROOT_ROWS], mm = g->mm / g->dt;
     struct tissue tissue[ROOT_ROWS];
+    struct reach reach = reach_of(g);
+    struct half h;
+    size_t edge = (size_t)lround((p->outer_to_mm + p->frame_mm) * g->mm / g->dt);
     tissues(g, tissue);
     for (size_t i = 0; i < ROOT_ROWS; i++) {
-        size_t room = side == 0 ? g->to[i] - g->middle : g->middle + 1 - g->from[i];
-        struct half h = {g->v + i * g->cols + g->middle, side == 0 ? 1 : -1, (ptrdiff_t)room, 0};
-        size_t first = (size_t)(trace_defaults.nearest * g->guess.half[i] / g->dt);
-        best[i] = row_steps(&h, tissue[i], mm, first, n, step + i * n);
+        half_fill(g, side, i, &h);
+        for (size_t j = 0; j < n; j++)
+            raw[i * n + j] =
+                j + edge < h.n ? (float)fmax(0.0, step_at(&h, &reach, tissue[i], j)) : 0.0F;
+    }
+}
+
+/* The steps within a lane: one counts less what the strongest one nearer to the axis has: the first
+ * border wins. Returns the typical one. */
+static double lane_steps(const struct root_grid *g, const struct lane *lane, size_t n,
+                         const float *raw, float *step)
+{
+    double best[ROOT_ROWS];
+    size_t gap = (size_t)lround(trace_defaults.gap_mm * g->mm / g->dt);
+    memset(step, 0, ROOT_ROWS * n * sizeof *step);
+    for (size_t i = 0; i < ROOT_ROWS; i++) {
+        const float *from = raw + i * n;
+        double before = 0.0;
+        best[i] = 0.0;
+        for (size_t j = lane->from[i]; j < lane->to[i]; j++) {
+            if (j >= lane->from[i] + gap)
+                before = fmax(before, (double)from[j - gap]);
+            double s = fmax(0.0, (double)from[j] - trace_defaults.earlier_share * before);
+            step[i * n + j] = (float)s;
+            best[i] = fmax(best[i], s);
+        }
     }
     return plumb_geo_median(best, ROOT_ROWS);
 }
@@ -193,8 +221,8 @@ static double guide_cost(const struct root_grid *g, size_t i, size_t j)
 }
 
 /* Cheapest ways down the rows: cost in place of the step; from: sideways step that led there. */
-static void cheapest(const struct root_grid *g, float *cost, signed char *from, size_t n,
-                     double typical)
+static void cheapest(const struct root_grid *g, const struct lane *lane, float *cost,
+                     signed char *from, size_t n, double typical)
 {
     const struct trace_params *p = &trace_defaults;
     bool closing = g->guess.guide; /* along the root's own middle its width only falls at the end */
@@ -203,6 +231,8 @@ static void cheapest(const struct root_grid *g, float *cost, signed char *from, 
             float *at = cost + i * n + j;
             double own = guide_cost(g, i, j) - fmin(p->most, (double)*at / typical),
                    best = i == 0 ? 0.0 : HUGE_VAL;
+            if (j < lane->from[i] || j >= lane->to[i])
+                own += p->out_of_lane;
             int first = closing && i > (size_t)(p->closing_from * ROOT_ROWS) ? 0 : -p->reach;
             for (int k = first; i > 0 && k <= p->reach; k++) {
                 if ((k < 0 && j < (size_t)-k) || (k > 0 && j + (size_t)k >= n))
@@ -232,33 +262,100 @@ static void walk_back(const struct root_grid *g, int side, size_t n, const float
     }
 }
 
-int root_trace_side(const struct root_grid *g, int side, struct root_trace *out, struct err *err)
+struct work {
+    size_t n; /* columns of the side */
+    float *raw, *step, *cost;
+    signed char *from;
+};
+
+static void work_free(struct work *w)
 {
-    size_t n = g->cols - g->middle < STEP_MAX ? g->cols - g->middle : STEP_MAX;
-    float *step = plumb_mem_array(ROOT_ROWS * n, sizeof *step, err);
-    float *cost = plumb_mem_array(ROOT_ROWS * n, sizeof *cost, err);
-    signed char *from = plumb_mem_array(ROOT_ROWS * n, sizeof *from, err);
-    int rc = ERR_NOMEM;
+    free(w->raw);
+    free(w->step);
+    free(w->cost);
+    free(w->from);
+}
+
+static int work_make(const struct root_grid *g, int side, struct work *w, struct err *err)
+{
+    w->n = g->cols - g->middle < STEP_MAX ? g->cols - g->middle : STEP_MAX;
+    w->raw = plumb_mem_array(ROOT_ROWS * w->n, sizeof *w->raw, err);
+    w->step = plumb_mem_array(ROOT_ROWS * w->n, sizeof *w->step, err);
+    w->cost = plumb_mem_array(ROOT_ROWS * w->n, sizeof *w->cost, err);
+    w->from = plumb_mem_array(ROOT_ROWS * w->n, sizeof *w->from, err);
+    if (!w->raw || !w->step || !w->cost || !w->from)
+        return ERR_NOMEM;
+    fill_raw(g, side, w->n, w->raw);
+    return 0;
+}
+
+/* The cheapest way within the lane; false when nothing is to be seen there. */
+static bool trace_lane(const struct root_grid *g, int side, struct work *w, const struct lane *lane,
+                       struct root_trace *out)
+{
+    size_t n = w->n;
     memset(out, 0, sizeof *out);
-    if (!step || !cost || !from)
-        goto out;
-    out->strength = fill_steps(g, side, n, step);
-    rc = out->strength > 0.0 ? 0
-                             : plumb_err_set(err, ERR_ILLPOSED,
-                                             "no side of a root is to be seen "
-                                             "between the two points");
-    if (rc != 0)
-        goto out;
-    memcpy(cost, step, ROOT_ROWS * n * sizeof *cost);
-    cheapest(g, cost, from, n, out->strength);
-    walk_back(g, side, n, cost, from, out);
+    out->strength = lane_steps(g, lane, n, w->raw, w->step);
+    if (!(out->strength > 0.0))
+        return false;
+    memcpy(w->cost, w->step, ROOT_ROWS * n * sizeof *w->cost);
+    cheapest(g, lane, w->cost, w->from, n, out->strength);
+    walk_back(g, side, n, w->cost, w->from, out);
     for (size_t i = 0; i < ROOT_ROWS; i++) {
         size_t j = (size_t)lround(fabs(out->t[i] - g->guess.middle[i]) / g->dt);
-        out->evidence[i] = (double)step[i * n + j] / out->strength;
+        out->evidence[i] = (double)w->step[i * n + j] / out->strength;
     }
-out:
-    free(step);
-    free(cost);
-    free(from);
+    return true;
+}
+
+/* Beside the first way: beyond it (it ran along the pulp or the marrow), or within (along a
+ * socket's wall or a pin). */
+static void lane_beside(const struct root_grid *g, const struct lane *whole,
+                        const struct root_trace *first, bool beyond, size_t n, struct lane *out)
+{
+    size_t gap = (size_t)lround(trace_defaults.beside_mm * g->mm / g->dt);
+    *out = *whole;
+    for (size_t i = 0; i < ROOT_ROWS; i++) {
+        size_t j = (size_t)lround(fabs(first->t[i] - g->guess.middle[i]) / g->dt);
+        if (beyond)
+            out->from[i] = j + gap < n ? j + gap : n;
+        else
+            out->to[i] = j > gap + whole->from[i] ? j - gap : whole->from[i];
+    }
+}
+
+/* From near the middle outwards; with a guide from not far within it, so that the pulp's wall takes
+ * nothing off the border. */
+static void whole_lane(const struct root_grid *g, size_t n, struct lane *out)
+{
+    const struct trace_params *p = &trace_defaults;
+    for (size_t i = 0; i < ROOT_ROWS; i++) {
+        double half = g->guess.half[i], first = p->nearest * half;
+        if (g->guess.guide)
+            first = fmax(first, half - p->within_mm * g->mm);
+        out->from[i] = (size_t)(first / g->dt);
+        out->to[i] = n;
+    }
+}
+
+int root_trace_side(const struct root_grid *g, int side, struct root_trace out[ROOT_WAYS],
+                    size_t *n, struct err *err)
+{
+    struct work w = {0};
+    struct lane whole, lane;
+    int rc = work_make(g, side, &w, err);
+    *n = 0;
+    whole_lane(g, w.n, &whole);
+    if (rc == 0 && trace_lane(g, side, &w, &whole, &out[0])) {
+        *n = 1;
+        for (int beyond = 0; beyond < 2 && !g->guess.guide; beyond++) {
+            lane_beside(g, &whole, &out[0], beyond, w.n, &lane);
+            *n += trace_lane(g, side, &w, &lane, &out[*n]);
+        }
+    }
+    work_free(&w);
+    if (rc == 0 && *n == 0)
+        rc = plumb_err_set(err, ERR_ILLPOSED,
+                           "no side of a root is to be seen between the two points");
     return rc;
 }

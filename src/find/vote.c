@@ -3,9 +3,11 @@
  * denser than what lies coronal of it. A film is taken as it is unless the place says clearly that
  * radiopaque is dark; nothing of the whole film (its histogram, its smooth parts) tells as well,
  * since borders, cone cuts and metal come in every shade; where the film's brightest or darkest
- * lies beside the root, that place has no say.
+ * lies beside the root, that place has no say. A root may leave it open, a crest then follows the
+ * whole film.
  */
 #include "find/find_internal.h"
+#include "plumbrule/find.h"
 
 #include <math.h>
 
@@ -17,6 +19,7 @@ struct vote_params {
     double least;      /* and at least this share of all rows */
     double end_share;  /* so much of the film is as bright as its bright end, or as dark */
     double end_margin; /* of the range between: nearer to an end is no tissue */
+    double clear;      /* of a crest: so many times more votes settle it */
     double coronal_px[2], lateral_px; /* what lies before and behind a crest */
 };
 static const struct vote_params defaults = {.core = 0.05,
@@ -26,6 +29,7 @@ static const struct vote_params defaults = {.core = 0.05,
                                             .least = 0.3,
                                             .end_share = 0.02,
                                             .end_margin = 0.03,
+                                            .clear = 4.0,
                                             .coronal_px = {20.0, 60.0},
                                             .lateral_px = 15.0};
 enum { ROWS = 24, SAMPLES = 9, SPREAD = 48 };
@@ -71,8 +75,8 @@ static bool is_tissue(const struct find_image *im, struct geo_point at, struct g
     return true;
 }
 
-bool find_inverted_at_root(const struct film *film, struct geo_point crown_end,
-                           struct geo_point apex)
+enum find_polarity find_polarity_at_root(const struct film *film, struct geo_point crown_end,
+                                         struct geo_point apex)
 {
     const struct vote_params *p = &defaults;
     struct find_image im = find_image_of(film, false);
@@ -93,7 +97,11 @@ bool find_inverted_at_root(const struct film *film, struct geo_point crown_end,
         bright += core > left && core > right;
         dark += core < left && core < right;
     }
-    return dark > p->most * bright && dark >= p->least * ROWS;
+    if (bright + dark < p->least * ROWS)
+        return FIND_POLARITY_UNSURE;
+    return dark > p->most * bright   ? FIND_POLARITY_INVERTED
+           : bright > p->most * dark ? FIND_POLARITY_AS_IS
+                                     : FIND_POLARITY_UNSURE;
 }
 
 bool find_inverted_at_crest(const struct film *film, struct geo_point rough,
@@ -111,5 +119,7 @@ bool find_inverted_at_crest(const struct film *film, struct geo_point rough,
         bright += behind > before;
         dark += behind < before;
     }
-    return dark > p->most * bright;
+    if (bright > p->clear * dark || dark > p->clear * bright)
+        return dark > bright;
+    return plumb_find_inverted(film); /* a crown of metal or a tooth stands in the way */
 }
