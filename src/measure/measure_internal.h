@@ -23,7 +23,7 @@ struct scale_rule {
 /* Inputs that are not marks. */
 struct scene_inputs {
     double gauge_mm[SHEET_GAUGES];
-    double gauge_short[SHEET_GAUGES]; /* relative, by a lean nobody can see; scale.c */
+    double gauge_shown[SHEET_GAUGES]; /* relative, by an unseen lean and the beam; scale.c */
     double disagree;         /* relative, estimate 0: gauges differ by more than they should */
     double fallback;         /* relative, estimate 0: error of a scale of last resort */
     double age_years;        /* as stated */

@@ -145,7 +145,9 @@ static void add_others(struct inputs *in, const struct scene *sc, double u_disag
         char name[40];
         snprintf(name, sizeof name, "gauges[%zu]", i);
         add_input(in, name, ".mm", g->mm, g->u_mm > 0.0 ? g->u_mm : c->gauge_size.u_mm);
-        add_input(in, name, " lean", sc->in.gauge_short[i], scale_lean_u(c, g->kind));
+        double u_shown;
+        scale_shown(c, g->kind, &u_shown);
+        add_input(in, name, " lean", sc->in.gauge_shown[i], u_shown);
     }
     add_input(in, "gauges", " disagree", 0.0, u_disagree);
     bool last_resort = sc->rule.from == SCALE_SENSOR || sc->rule.from == SCALE_TAG;
@@ -170,7 +172,7 @@ static void apply(struct run *r, const double *x)
     struct scene_inputs *in = &r->scene.in;
     for (size_t i = 0; i < r->scene.s->n_gauges; i++) {
         in->gauge_mm[i] = *x++;
-        in->gauge_short[i] = *x++;
+        in->gauge_shown[i] = *x++;
     }
     in->disagree = *x++;
     in->fallback = *x++;

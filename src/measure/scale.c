@@ -21,23 +21,17 @@ static double radians(double deg)
     return deg * 3.14159265358979323846 / 180.0;
 }
 
-/* cos of a normal lean of s falls short of 1 by s^2/2 in the mean. Without it every length came out
- * too long by a third of its u, and u had to be too wide. */
-double scale_lean_short(const struct meas_config *c)
-{
-    double s = radians(c->lean.u_mm);
-    return 0.5 * s * s;
-}
-
 /*
- * Parallel beam at an angle b to the film's normal: a length that leans by l is seen cos l + sin l
- * tan b long; of a normal l with spread s that spreads by s^2/sqrt 2 and s tan b. A cylinder's
- * shadow is 1/cos b wide: 1 + b^2/2, at root mean square sqrt(3)/2 b^2 more.
+ * A parallel beam at an angle b to the film's normal shows a length that leans by l as cos l + sin
+ * l tan b, a cylinder's width as 1/cos b. Of a normal l of spread s and a normal b: the length
+ * falls short by s^2/2 in the mean and spreads by s^2/sqrt 2 and s b; the width is b^2/2 too wide
+ * and spreads by b^2/sqrt 2. Without the mean every length came out too long by a third of its u.
  */
-double scale_lean_u(const struct meas_config *c, enum gauge_kind kind)
+double scale_shown(const struct meas_config *c, enum gauge_kind kind, double *u)
 {
     double s = radians(c->lean.u_mm), b = radians(c->beam.u_mm);
-    return kind == GAUGE_LENGTH ? hypot(s * s / sqrt(2.0), s * b) : 0.5 * sqrt(3.0) * b * b;
+    *u = kind == GAUGE_LENGTH ? hypot(s * s / sqrt(2.0), s * b) : b * b / sqrt(2.0);
+    return kind == GAUGE_LENGTH ? -0.5 * s * s : 0.5 * b * b;
 }
 
 static double end_u(const struct mark *m, const struct meas_config *c, double rough_k)
@@ -107,7 +101,7 @@ static void lean_words(const struct scene *sc, char out[96])
 {
     double least = 0.0;
     for (size_t i = 0; i < sc->s->n_gauges; i++)
-        least = fmin(least, sc->rule.weight[i] > 0.0 ? sc->in.gauge_short[i] : 0.0);
+        least = fmin(least, sc->rule.weight[i] > 0.0 ? sc->in.gauge_shown[i] : 0.0);
     out[0] = '\0';
     if (sc->rule.lean_known)
         plumb_text_copy(out, 96, ", those across the pin only, since it leans");
@@ -133,6 +127,15 @@ static void tell_gauges(const struct scene *sc, const struct unc_mean *mean, siz
         mean->birge, sc->s->gauge[which[mean->worst]].name);
 }
 
+/* The estimate of what lean and beam do to the gauges of a kind. */
+static void allow_for(struct scene *sc, enum gauge_kind kind)
+{
+    double u;
+    for (size_t i = 0; i < sc->s->n_gauges; i++)
+        if (sc->s->gauge[i].kind == kind)
+            sc->in.gauge_shown[i] = scale_shown(sc->c, kind, &u);
+}
+
 int scale_decide(struct scene *sc, const struct meas_film *film, struct meas_result *r,
                  struct lean *lean, double *u_disagree, struct err *err)
 {
@@ -142,14 +145,16 @@ int scale_decide(struct scene *sc, const struct meas_film *film, struct meas_res
     for (size_t i = 0; i < sc->s->n_gauges; i++)
         if (!isnan(scene_gauge_scale(sc, i)))
             relative[i] = gauge_relative_u(sc, i, rough);
+    allow_for(sc, GAUGE_ACROSS);
     sc->rule.lean_known = lean_is_significant(sc, relative, lean);
+    if (!sc->rule.lean_known)
+        allow_for(sc, GAUGE_LENGTH);
     for (size_t i = 0; i < sc->s->n_gauges; i++) {
         bool length = sc->s->gauge[i].kind == GAUGE_LENGTH;
-        if (length && !sc->rule.lean_known)
-            sc->in.gauge_short[i] = -scale_lean_short(sc->c);
-        double ki = scene_gauge_scale(sc, i);
+        double u_shown, ki = scene_gauge_scale(sc, i);
+        scale_shown(sc->c, sc->s->gauge[i].kind, &u_shown);
         r->scale.gauge_mm_per_px[i] = ki;
-        r->scale.u_gauge[i] = ki * hypot(relative[i], scale_lean_u(sc->c, sc->s->gauge[i].kind));
+        r->scale.u_gauge[i] = ki * hypot(relative[i], u_shown);
         if (isnan(ki) || (length && sc->rule.lean_known))
             continue;
         k[n] = ki;

@@ -15,9 +15,8 @@ int scale_decide(struct scene *sc, const struct meas_film *film, struct meas_res
                  struct lean *lean, double *u_disagree, struct err *err);
 /* mm/px good enough to turn the marks' default uncertainties into px; NO_VALUE without any. */
 double scale_rough(const struct scene *sc);
-/* A length gauge under a lean nobody can see falls short by so much in the mean, relative. */
-double scale_lean_short(const struct meas_config *c);
-/* Relative standard uncertainty of a gauge by an unseen lean and an oblique beam. */
-double scale_lean_u(const struct meas_config *c, enum gauge_kind kind);
+/* How much larger a gauge of a kind is shown under a lean nobody can see and an oblique beam,
+ * relative, in the mean; u: its standard uncertainty. */
+double scale_shown(const struct meas_config *c, enum gauge_kind kind, double *u);
 
 #endif

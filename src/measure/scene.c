@@ -69,7 +69,7 @@ double scene_gauge_scale(const struct scene *sc, size_t i)
     double px = geo_dist(at(&g->end[0]), at(&g->end[1]));
     if (!g->end[0].set || !g->end[1].set || px <= 0.0)
         return NO_VALUE;
-    return sc->in.gauge_mm[i] * (1.0 + sc->in.gauge_short[i]) / px;
+    return sc->in.gauge_mm[i] * (1.0 + sc->in.gauge_shown[i]) / px;
 }
 
 static double mean_scale(const struct scene *sc)

@@ -85,10 +85,8 @@ static void films(enum phantom_style style, uint64_t seed, size_t n, size_t jobs
     printf("\nCoverage on films: %zu %s phantoms, seeds %llu on; pin, roots and crests by the "
            "finders,\nCEJ, apex and bound by hand\n",
            n, style_name[style], (unsigned long long)seed);
-    if (style == PHANTOM_HARD)
-        printf(
-            "  The hand states that pins lean by %.0f deg and the beam is out of square by %.0f\n",
-            coverage_hard_lean_deg, coverage_hard_beam_deg);
+    printf("  stated: pins lean by %.1f deg, beams are out of square by %.1f\n",
+           coverage_stated[style].lean_deg, coverage_stated[style].beam_deg);
     printf("  %.0f with both neighbours; left out: no pin found %.0f, another thing %.0f. Not "
            "the\n  pin's shoulder or stop: %.0f. Roots refused %.0f of %.0f, crests %.0f of %.0f\n",
            all.films, all.no_pin, all.wrong_pin, all.wrong_shoulder, all.roots_refused, all.roots,

@@ -26,7 +26,7 @@ static int load_config(void **state)
     (void)state;
     struct err err = {0};
     if (plumb_meas_config_default(&config, &err) == 0) {
-        config.lean.u_mm = 0.0;
+        config.lean.u_mm = config.beam.u_mm = 0.0;
         return 0;
     }
     print_error("%s\n", err.text);

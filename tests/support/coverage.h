@@ -34,9 +34,10 @@ struct coverage_films {
     struct coverage c;
     double films, no_pin, wrong_pin, wrong_shoulder, roots, roots_refused, crests, crests_refused;
 };
-/* Hard films lean more than the defaults say: whoever measures them states so much, as a file of
- * limits can. */
-extern const double coverage_hard_lean_deg, coverage_hard_beam_deg;
+/* What the hand states of a style's films, as a file of limits can: standard uncertainties. */
+extern const struct coverage_stated {
+    double lean_deg, beam_deg;
+} coverage_stated[PHANTOM_HARD + 1];
 /* Adds one film, and prints every value that is more than tell_z u off; INFINITY: none. */
 int coverage_film(enum phantom_style style, uint64_t seed, double tell_z,
                   struct coverage_films *out, struct err *err);

@@ -23,8 +23,10 @@ static const double deg = 180.0 / 3.14159265358979323846;
 /* Reach of the clicks, px: what the finders promise to put right. */
 static const double root_off_px = 10.0, crest_off_px = 15.0;
 
-/* Even within 18 and 14 degrees (fixtures/phantom_style.c): 18/sqrt 3, 14/sqrt 3. */
-const double coverage_hard_lean_deg = 10.0, coverage_hard_beam_deg = 8.0;
+/* How far pins lean and beams are out of square in each style: even within the bounds of
+ * fixtures/phantom_style.c, so their standard deviation is the bound over the root of 3. */
+const struct coverage_stated coverage_stated[] = {
+    [PHANTOM_EASY] = {3.5, 1.5}, [PHANTOM_TYPICAL] = {4.9, 2.4}, [PHANTOM_HARD] = {10.4, 7.0}};
 
 enum way { BOTH_CEJ, ONE_CEJ, SIDES_ALONE, WAYS };
 
@@ -107,10 +109,8 @@ static void state_gauges(struct study *s)
 static int open_film(struct study *s, const struct phantom *ph, struct err *err)
 {
     int rc = plumb_meas_config_default(&s->e.config, err);
-    if (s->style == PHANTOM_HARD) {
-        s->e.config.lean.u_mm = coverage_hard_lean_deg;
-        s->e.config.beam.u_mm = coverage_hard_beam_deg;
-    }
+    s->e.config.lean.u_mm = coverage_stated[s->style].lean_deg;
+    s->e.config.beam.u_mm = coverage_stated[s->style].beam_deg;
     struct phantom_hand hand = {
         .config = &s->e.config, .scatter = 1.0, .seed = s->seed, .bounds = true};
     if (rc == 0)
