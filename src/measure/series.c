@@ -2,13 +2,13 @@
  * Series: how the quantities of one site change from film to film. Pure: results in, changes out.
  *
  * A change is b - a. Its variance is u_a^2 + u_b^2 - 2 cov(a, b) (JCGM 100, 5.2.2). The marks of
- * two films, the planes and the leans are independent; what both films share is the size of a gauge
- * that stood in both: its error is the same there, and with signed contributions c_a, c_b of that
- * input cov = c_a c_b. So a wrong size of one drill all but cancels in a change. U = k u with k for
- * 95 %; a change is detected when |b - a| > U (the least significant change of two looks, 1.96
- * sqrt(2) u for equal u; Hildebolt et al. 2009, PMC2736148, for CEJ to crest on repeated films).
- * Over three films and more the slope is that of metrology's line through all values, with the
- * same covariances.
+ * two films, the planes and the leans are taken as independent; what both share is the size of a
+ * gauge that stood in both: its error is the same there, and with signed contributions c_a, c_b of
+ * that input cov = c_a c_b. So a wrong size of one drill all but cancels in a change. U = k u with
+ * k for 95 %; a change is detected when |b - a| > U (the least significant change of two
+ * looks, 1.96 sqrt(2) u for equal u; Hildebolt et al. 2009, PMC2736148, for CEJ to crest on
+ * repeated films). Over three films and more the slope is that of metrology's line through all
+ * values, with the same covariances.
  *
  * Limits: the magnification behind a scale of last resort is taken as independent from film to
  * film, although a holder makes part of it common: such changes are stated too wide rather than
@@ -481,6 +481,38 @@ static void warn_controls(struct meas_series *s)
     }
 }
 
+/* A mark that was carried over and left where it fell repeats the other film's. */
+static int has_carried(const struct sheet *s, bool *has, struct err *err)
+{
+    size_t n = plumb_sheet_marks(s, NULL, 0);
+    struct sheet_mark_ref *ref = plumb_mem_array(n, sizeof *ref, err);
+    if (ref == NULL)
+        return ERR_NOMEM;
+    plumb_sheet_marks(s, ref, n);
+    *has = false;
+    for (size_t i = 0; i < n; i++)
+        *has = *has || (ref[i].mark->by == MARK_CARRIED && !ref[i].mark->confirmed);
+    free(ref);
+    return 0;
+}
+
+static int warn_carried(struct making *m, struct err *err)
+{
+    for (size_t i = 0; i < m->out->n_films; i++) {
+        bool has;
+        int rc = has_carried(m->visit[i].sheet, &has, err);
+        if (rc != 0)
+            return rc;
+        if (has)
+            plumb_sheet_notes_add(&m->out->warnings,
+                                  "film %zu has marks that were carried over from another film and "
+                                  "that nobody has confirmed: what has changed at them does not "
+                                  "show before they are placed on this film",
+                                  i + 1);
+    }
+    return 0;
+}
+
 static void warn_same_pin(struct making *m)
 {
     for (size_t i = 1; m->out->same_pin && i < m->out->n_films; i++)
@@ -510,6 +542,8 @@ int plumb_meas_series(const struct meas_visit *visit, size_t n, bool same_pin,
     compare_neighbours(&m, n);
     for (int kind = 0; rc == 0 && kind < COURSE_KINDS; kind++)
         rc = add_kind(&m, (enum meas_course_kind)kind, err);
+    if (rc == 0)
+        rc = warn_carried(&m, err);
     if (rc != 0) {
         plumb_meas_series_release(out);
         return rc;

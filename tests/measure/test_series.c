@@ -360,6 +360,23 @@ static void a_control_is_quiet(void **state)
     assert_true(warned <= 12); /* 5, and 7 more for chance; 35 if each counted by itself */
 }
 
+static void carried_marks_are_told(void **state)
+{
+    (void)state;
+    static struct set s;
+    for (int confirmed = 0; confirmed < 2; confirmed++) {
+        make_four(&s);
+        s.sheet[2].side[MESIAL].crest.by = MARK_CARRIED;
+        s.sheet[2].side[MESIAL].crest.confirmed = confirmed;
+        compare(&s, false);
+        assert_int_equal(s.series.warnings.n, !confirmed);
+        if (!confirmed)
+            assert_non_null(
+                strstr(s.series.warnings.line[0], "film 3 has marks that were carried"));
+        set_release(&s);
+    }
+}
+
 /* A loss that stands at its floor has no change; the distance it comes from has. */
 static void a_loss_at_its_floor(void **state)
 {
@@ -465,6 +482,91 @@ static void axes_of_two_kinds(void **state)
     }
 }
 
+/* --- every error the model speaks of -------------------------------------------------------------
+ */
+
+/* Marks scatter by their defaults, objects lie out of the gauge's plane; each film for itself. */
+static void spoil(const struct meas_config *c, const struct placing *p, struct unc_rng *rng,
+                  struct sheet *s)
+{
+    static const char *const object[] = {"mesial.", "distal.", "bounds[", "site_tooth.", "pins["};
+    enum { OBJECTS = sizeof object / sizeof object[0], MARKS = 200 };
+    struct sheet_mark_ref ref[MARKS];
+    double large[OBJECTS + 1] = {[OBJECTS] = 1.0}; /* the last one is the pin */
+    size_t n = plumb_sheet_marks(s, ref, MARKS);
+    for (int k = 0; k < OBJECTS; k++)
+        large[k] = 1.0 / (1.0 - c->plane.u_mm * plumb_unc_rng_normal(rng) / c->source_to_film_mm);
+    for (size_t i = 0; i < n; i++) {
+        struct mark *m = ref[i].mark;
+        int k = 0;
+        while (k < OBJECTS && strncmp(ref[i].name, object[k], strlen(object[k])) != 0)
+            k++;
+        m->sd = c->mark[ref[i].kind].u_mm / p->mm_per_px;
+        m->x = 1499.5 + (m->x - 1499.5) * large[k] + m->sd * plumb_unc_rng_normal(rng);
+        m->y = 1499.5 + (m->y - 1499.5) * large[k] + m->sd * plumb_unc_rng_normal(rng);
+    }
+}
+
+static double truth_of(const struct site_value *truth, size_t n, const char *id)
+{
+    for (size_t i = 0; i < n; i++)
+        if (strcmp(truth[i].id, id) == 0)
+            return truth[i].value;
+    return (double)NAN;
+}
+
+/* Two films of one site, whose crest has moved, with one drill: all changes that have a truth. */
+static void count_changes(const struct set *s, const struct site site[2], double *n, double *held)
+{
+    struct site_value truth[2][SITE_VALUES];
+    size_t m = 0;
+    for (int i = 0; i < 2; i++)
+        m = site_truth(&site[i], truth[i]);
+    for (size_t i = 0; i < s->series.n_courses; i++) {
+        const struct meas_course *c = &s->series.course[i];
+        double want = truth_of(truth[1], m, c->id) - truth_of(truth[0], m, c->id);
+        if (isnan(want))
+            continue;
+        *n += 1.0;
+        *held += fabs(c->change[0].value - want) <= c->change[0].U;
+    }
+}
+
+static void intervals_hold_what_they_say(void **state)
+{
+    (void)state;
+    enum { TRIALS = 30 };
+    static struct set s;
+    struct unc_rng rng;
+    double n = 0.0, held = 0.0;
+    struct meas_config whole, kept = config;
+    assert_int_equal(plumb_meas_config_default(&whole, NULL), 0);
+    config = whole;
+    plumb_unc_rng_seed(&rng, 60);
+    for (int k = 0; k < TRIALS; k++) {
+        struct site site[2];
+        double size = whole.gauge_size.u_mm * plumb_unc_rng_normal(&rng);
+        s.n = 2;
+        for (int i = 0; i < 2; i++) {
+            struct placing p = {360.0 * plumb_unc_rng_uniform(&rng), 0.025, i == 1, 35};
+            site_default(&site[i]);
+            site[i].crest[MESIAL].y += 1.1 * i;
+            site_sheet(&site[i], &p, 0.0, &s.sheet[i]);
+            plumb_text_copy(s.sheet[i].film.taken, 11, i == 0 ? "2025-01-31" : "2026-01-31");
+            spoil(&whole, &p, &rng, &s.sheet[i]);
+            for (size_t g = 0; g < s.sheet[i].n_gauges; g++)
+                s.sheet[i].gauge[g].mm += size;
+        }
+        compare(&s, false);
+        count_changes(&s, site, &n, &held);
+        set_release(&s);
+    }
+    config = kept;
+    print_message("changes: %.0f, held %.1f %%\n", n, 100.0 * held / n);
+    assert_true(n > 20.0 * TRIALS);
+    assert_true(held / n > 0.91 && held / n < 0.99); /* of one pair they hang together */
+}
+
 /* --- what does not belong -----------------------------------------------------------------------
  */
 
@@ -559,10 +661,12 @@ int main(void)
         cmocka_unit_test(off_the_line_is_said),
         cmocka_unit_test(a_control_warns),
         cmocka_unit_test(a_control_is_quiet),
+        cmocka_unit_test(carried_marks_are_told),
         cmocka_unit_test(a_loss_at_its_floor),
         cmocka_unit_test(what_the_pin_tells),
         cmocka_unit_test(what_is_not_the_same_thing),
         cmocka_unit_test(axes_of_two_kinds),
+        cmocka_unit_test(intervals_hold_what_they_say),
         cmocka_unit_test(what_does_not_belong),
         cmocka_unit_test(the_most_films),
         cmocka_unit_test(out_of_memory),
