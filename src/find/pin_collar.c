@@ -11,7 +11,7 @@
  *
  * Limits: a shank thicker than the pin is a shoulder too; a hand piece wider than twice the pin is
  * none. Silicone is hardly denser than tissue: a stop is listed only where it stands out clearly
- * from all that lies behind it, which is seldom.
+ * from all that lies behind it: above the crest, in one of five or so.
  */
 #include <math.h>
 #include <stdlib.h>
@@ -20,14 +20,16 @@
 
 static const double end_sd_px = 2.0;
 static const double flank_gap_px = 3.0;  /* the flank's own blur */
-static const double collar_rise = 0.5;   /* of the flanks' contrast: metal beside the flank */
-static const double collar_metal = 0.55; /* of the same, lasting */
+static const double collar_band = 0.06;  /* widths beside the flank: a narrow collar too */
+static const double collar_rise = 0.4;   /* of the flanks' contrast: metal beside the flank */
+static const double collar_metal = 0.45; /* of the same, lasting */
 /* A stop: 1 to 2 mm of silicone about pins of 1.5 to 3.5 mm, well below metal; common practice. */
 static const double stop_thin = 0.25, stop_thick = 1.7; /* widths */
-static const double stop_alike = 2.0;                   /* largest ratio of the two sides' steps */
-static const double stop_most = 0.4;                    /* of the flanks' contrast */
-static const double stop_least = 8.0;  /* its step over what the surroundings leave over */
-static const double stop_beside = 0.6; /* widths of surroundings to either side */
+static const double stop_band = 0.22;   /* widths beside the flank that the least stop covers */
+static const double stop_alike = 1.6;   /* largest ratio of its four steps: two faces, two sides */
+static const double stop_most = 0.31;   /* of the flanks' contrast */
+static const double stop_least = 3.0;   /* its least step over what the surroundings leave over */
+static const double stop_beside = 0.25; /* widths of surroundings to either side */
 static const double stop_apart = 0.15, stop_floor = 0.015; /* widths: the faces of both sides */
 static const double collar_least = 1.12;  /* radii: a collar stands out by so much */
 static const double collar_room = 0.6;    /* widths from the film's edge */
@@ -38,10 +40,10 @@ static const double shoulder_shift = 1.1; /* as the gain of a flat tip (pin_ends
 enum { COLUMNS = 24, COLUMNS_MIN = 6 };
 
 struct sides {
-    float *level[2];     /* beside either flank, a value a row */
-    float *slope[2];     /* how it grows crownwards */
-    size_t n, from;      /* rows; the first (most apical) one looked at */
-    double contrast, wr; /* wr: the width in rows */
+    float *level[2];             /* beside either flank, a value a row */
+    float *slope[2];             /* how it grows crownwards */
+    size_t n, from;              /* rows; the first (most apical) one looked at */
+    double contrast, inside, wr; /* metal against its sides, metal's level; the width in rows */
 };
 
 static void sides_release(struct sides *s)
@@ -50,26 +52,6 @@ static void sides_release(struct sides *s)
         free(s->level[k]);
         free(s->slope[k]);
     }
-}
-
-static int sides_make(const struct pin_body *b, double tip, struct sides *s, struct err *err)
-{
-    double r = 0.5 * b->width, in = r + flank_gap_px, out = in + fmax(4.0, 0.06 * b->width);
-    memset(s, 0, sizeof *s);
-    s->n = b->strip.rows;
-    s->wr = b->width / b->strip.ds;
-    s->contrast = b->inside - 0.5 * (b->outside[0] + b->outside[1]);
-    double row = (tip - b->strip.s0) / b->strip.ds - 1.2 * s->wr;
-    s->from = (size_t)fmax(0.0, fmin((double)s->n - 1.0, row));
-    for (int k = 0; k < 2; k++) {
-        s->level[k] = plumb_mem_array(s->n, sizeof **s->level, err);
-        s->slope[k] = plumb_mem_array(s->n, sizeof **s->slope, err);
-        if (!s->level[k] || !s->slope[k])
-            return ERR_NOMEM;
-    }
-    pin_band(b, 0, s->n - 1, in, out, s->level[0]);
-    pin_band(b, 0, s->n - 1, -out, -in, s->level[1]);
-    return 0;
 }
 
 /* Difference of the means of the reach rows on either side: crownwards less apical. */
@@ -88,6 +70,33 @@ static void slopes(struct sides *s, size_t reach)
             s->slope[k][i] = (float)((crown - apical) / (double)reach);
         }
     }
+}
+
+static int sides_make(const struct pin_body *b, double tip, struct sides *s, struct err *err)
+{
+    memset(s, 0, sizeof *s);
+    s->n = b->strip.rows;
+    s->wr = b->width / b->strip.ds;
+    s->inside = b->inside;
+    s->contrast = b->inside - 0.5 * (b->outside[0] + b->outside[1]);
+    double row = (tip - b->strip.s0) / b->strip.ds - 1.2 * s->wr;
+    s->from = (size_t)fmax(0.0, fmin((double)s->n - 1.0, row));
+    for (int k = 0; k < 2; k++) {
+        s->level[k] = plumb_mem_array(s->n, sizeof **s->level, err);
+        s->slope[k] = plumb_mem_array(s->n, sizeof **s->slope, err);
+        if (!s->level[k] || !s->slope[k])
+            return ERR_NOMEM;
+    }
+    return 0;
+}
+
+/* Levels of a band beside either flank, and how they grow. */
+static void sides_look(const struct pin_body *b, double band, size_t reach, struct sides *s)
+{
+    double in = 0.5 * b->width + flank_gap_px, out = in + fmax(4.0, band * b->width);
+    pin_band(b, 0, s->n - 1, in, out, s->level[0]);
+    pin_band(b, 0, s->n - 1, -out, -in, s->level[1]);
+    slopes(s, reach);
 }
 
 /* The weaker of both sides, in the sense of way (+1: begins, -1: ends, going crownwards). */
@@ -209,7 +218,7 @@ static int measure_shoulder(const struct pin_body *b, struct sides *s, struct pi
 {
     size_t reach = (size_t)fmax(4.0, 0.1 * s->wr), at = 0;
     struct face c = {0};
-    slopes(s, reach);
+    sides_look(b, collar_band, reach, s);
     for (size_t i = s->from; i > reach && at == 0; i--)
         if (both(s, i, 1) > collar_rise * s->contrast && is_peak(s, i, 1, reach) &&
             metal_lasts(b, s, i))
@@ -231,12 +240,6 @@ static int measure_shoulder(const struct pin_body *b, struct sides *s, struct pi
     e->has_shoulder = e->u_shoulder < collar_sure * b->width;
     return 0;
 }
-
-/* One side's level over a stop, in row units: a slope all along and a step of amp from row j to row
- * i; rms is what is left over. */
-struct box {
-    double amp, rms;
-};
 
 /* Sums for the least squares of level = p + q x + amp box(x). */
 struct box_sums {
@@ -260,8 +263,8 @@ static void box_add(struct box_sums *m, const float *level, size_t from, size_t 
     }
 }
 
-/* With p and q taken out of box and level first (Frisch & Waugh 1933). */
-static struct box box_solve(const struct box_sums *m)
+/* What is left over, with p and q taken out of box and level first (Frisch & Waugh 1933). */
+static double box_left(const struct box_sums *m)
 {
     double mx = m->x / m->n, sxx = m->xx - m->x * mx;
     double sxi = m->xin - m->in * mx, sxy = m->xy - m->y * mx;
@@ -269,14 +272,14 @@ static struct box box_solve(const struct box_sums *m)
     double siy = m->iny - m->in * m->y / m->n - sxi * sxy / sxx;
     double syy = m->yy - m->y * m->y / m->n - sxy * sxy / sxx;
     if (!(sii > 0.0))
-        return (struct box){0.0, HUGE_VAL};
-    double amp = siy / sii, left = fmax(0.0, syy - amp * siy);
-    return (struct box){amp, sqrt(left / fmax(1.0, m->n - 3.0))};
+        return HUGE_VAL;
+    double left = fmax(0.0, syy - siy * siy / sii);
+    return sqrt(left / fmax(1.0, m->n - 3.0));
 }
 
-/* The ramps of both faces, reach to either side, are left out. */
-static struct box box_fit(const struct sides *s, int side, size_t j, size_t i, size_t reach,
-                          size_t end)
+/* One side's level over a stop: a slope all along and a step from row j to row i; what is left
+ * over. The ramps of both faces, reach to either side, are left out. */
+static double box_rms(const struct sides *s, int side, size_t j, size_t i, size_t reach, size_t end)
 {
     size_t margin = (size_t)(stop_beside * s->wr), last = s->n - 1;
     size_t a0 = j > end + reach + margin ? j - reach - margin : end + 1, a1 = j - reach;
@@ -286,19 +289,23 @@ static struct box box_fit(const struct sides *s, int side, size_t j, size_t i, s
     box_add(&m, s->level[side], a0, a1, mid, 0.0);
     box_add(&m, s->level[side], j + reach, i - reach + 1, mid, 1.0);
     box_add(&m, s->level[side], c0, c1, mid, 0.0);
-    return box_solve(&m);
+    return box_left(&m);
 }
 
-/* How clearly a stop begins at row i and ends at row j (crownwards): its step against what the
- * surroundings leave over, on the worse side; 0 when the sides are unlike or it is metal. */
+/* How clearly a stop begins at row i and ends at row j (crownwards): the least of its steps, which
+ * a round disc makes alike at both faces and both sides, against what a smooth band leaves over on
+ * the worse side; 0 when they are unlike or it is metal. */
 static double stop_clear(const struct sides *s, size_t j, size_t i, size_t reach, size_t end)
 {
-    struct box a = box_fit(s, 0, j, i, reach, end), b = box_fit(s, 1, j, i, reach, end);
-    double lo = fmin(a.amp, b.amp), hi = fmax(a.amp, b.amp);
-    double least = 1.0 / 65535.0;
-    if (lo <= 0.0 || hi > stop_alike * lo || hi > stop_most * s->contrast)
+    double lo = fmin(both(s, i, 1), both(s, j, -1)), noise = 1.0 / 65535.0;
+    double hi = fmax(fmax((double)s->slope[0][i], (double)s->slope[1][i]),
+                     -fmin((double)s->slope[0][j], (double)s->slope[1][j]));
+    double apical = 0.5 * (double)(s->level[0][i + reach] + s->level[1][i + reach]);
+    if (lo <= 0.0 || hi > stop_alike * lo || hi > stop_most * (s->inside - apical))
         return 0.0;
-    return fmin(a.amp / fmax(least, a.rms), b.amp / fmax(least, b.rms));
+    for (int k = 0; k < 2; k++)
+        noise = fmax(noise, box_rms(s, k, j, i, reach, end));
+    return lo / noise;
 }
 
 /* The apical face: where either side is steepest near row at; false when the sides disagree. */
@@ -325,11 +332,11 @@ static void measure_stop(const struct pin_body *b, struct sides *s, struct pin_e
     size_t end = e->has_shoulder ? pin_body_row(b, e->shoulder) : 0;
     size_t beside = 2 * reach;
     double best = stop_least;
-    slopes(s, reach);
+    sides_look(b, stop_band, reach, s);
     for (size_t i = s->from; i > end + near + beside; i--) {
         if (!is_peak(s, i, 1, reach))
             continue;
-        for (size_t j = i - near; j + far >= i && j > end + beside; j--) {
+        for (size_t j = i - near; j + far >= i && j > end + reach; j--) {
             if (!is_peak(s, j, -1, reach))
                 continue;
             double v = stop_clear(s, j, i, reach, end);

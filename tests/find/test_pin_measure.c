@@ -100,6 +100,45 @@ static void notched_point_is_a_point(void **state)
     assert_true(off < 3.0 * pin.u_tip && pin.u_tip * t.mm_per_px < 0.2);
 }
 
+/* A silicone stop above the crest, on films of the three tones; the same pins without one. Sizes:
+ * common practice, no source. */
+static void silicone_stop_is_seen(void **state)
+{
+    (void)state;
+    static const enum phantom_tone tone[] = {PHANTOM_LOG, PHANTOM_LINEAR, PHANTOM_SIGMOID};
+    for (int i = 0; i < 6; i++) {
+        struct phantom_params p;
+        struct phantom_truth t;
+        small_plain(&p);
+        p.detector.tone = tone[i % 3];
+        p.pin.length_mm = 16.0;
+        p.pin.stop_diameter_mm = i < 3 ? 5.0 : 0.0;
+        p.pin.stop_thickness_mm = 1.6;
+        p.pin.stop_from_tip_mm = 12.2;
+        p.bone.gum_mm = 5.0;
+        struct find_pin pin = only_pin(&p, &t);
+        assert_int_equal(pin.has_stop, t.pin.has_stop);
+
+        assert_true(pin.has_shoulder);
+        if (t.pin.has_stop) {
+            double off = geo_dist(pin.stop, t.pin.stop);
+            assert_true(off * t.mm_per_px < 0.1 && off < 3.0 * pin.u_stop);
+        }
+    }
+}
+
+/* A collar that stands out by 0.4 mm only, on a film of hard style: was overlooked. */
+static void narrow_collar_is_a_shoulder(void **state)
+{
+    (void)state;
+    struct phantom_params p;
+    struct phantom_truth t;
+    phantom_params_style(PHANTOM_HARD, 63033, true, &p);
+    struct find_pin pin = only_pin(&p, &t);
+    assert_true(pin.has_shoulder && !pin.has_stop);
+    assert_true(geo_dist(pin.shoulder, t.pin.shoulder) * t.mm_per_px < 0.1);
+}
+
 /* A round bar in water, of a radius that changes along it, drawn here: chord, blur, logarithm. */
 enum { BAR_W = 600, BAR_H = 760, BAR_TIP = 560 };
 static const double bar_blur_px = 2.5, bar_mu_px = 0.04, water = 0.8, black = 0.1, white = 3.5;
@@ -190,10 +229,9 @@ static void widths_follow_a_taper(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(width_whatever_the_tone),
-        cmocka_unit_test(shank_is_not_the_pin),
-        cmocka_unit_test(notched_point_is_a_point),
-        cmocka_unit_test(widths_follow_a_taper),
+        cmocka_unit_test(width_whatever_the_tone),     cmocka_unit_test(shank_is_not_the_pin),
+        cmocka_unit_test(notched_point_is_a_point),    cmocka_unit_test(silicone_stop_is_seen),
+        cmocka_unit_test(narrow_collar_is_a_shoulder), cmocka_unit_test(widths_follow_a_taper),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
