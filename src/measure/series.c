@@ -218,8 +218,8 @@ static bool is_floored(const struct meas_quantity *q)
 
 static bool is_comparable(const struct meas_quantity *q)
 {
-    return isfinite(q->v.value) && isfinite(q->v.u) && q->v.u > 0.0 && !q->below_only &&
-           !is_floored(q);
+    return isfinite(q->v.value) && isfinite(q->v.lo) && isfinite(q->v.hi) && isfinite(q->v.u) &&
+           q->v.u > 0.0 && !q->below_only && !is_floored(q);
 }
 
 static void fill_points(const struct making *m, struct meas_course *c)

@@ -329,7 +329,7 @@ int plumb_rec_series_text(const struct exam_series *s, struct buf *out, struct e
             rec_tell_proposed(&s->exam[i].sheet, out);
             break;
         }
-    rec_tell_site(&s->exam[0].sheet, out);
+    rec_tell_site(&s->exam[s->n - 1].sheet, out); /* knows the most of what was done */
     tell_films(s, out);
     rec_tell_made(out);
     tell_notes(s, out);
