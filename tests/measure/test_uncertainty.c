@@ -219,6 +219,48 @@ static void worked_scale_propagation(void **state)
     plumb_sheet_release(&s);
 }
 
+static struct mark placed(double x, double y, double sd)
+{
+    return (struct mark){.set = true, .x = x, .y = y, .sd = sd};
+}
+
+/*
+ * Nine marks of a root's side in one line along the pin, each 10 px uncertain, all else sure: the
+ * nearest of nine comes out 1.485 times that too near in the mean (expected largest of nine normal
+ * deviates: H. L. Harter, Biometrika 48 (1961) 151), so the interval is set higher by as much.
+ */
+static void least_of_many_distances_is_too_small(void **state)
+{
+    (void)state;
+    enum { POINTS = 9 };
+    const double sure = 1e-6, sd = 10.0, mm_per_px = 0.025;
+    struct sheet s;
+    struct meas_result r;
+    struct meas_config c = config;
+    c.plane.u_mm = c.lean.u_mm = c.beam.u_mm = 0.0;
+    plumb_sheet_init(&s);
+    s.site.tooth = 35;
+    s.n_gauges = 1;
+    s.gauge[0] = (struct sheet_gauge){.kind = GAUGE_ACROSS, .mm = 100.0 * mm_per_px, .u_mm = sure};
+    for (int i = 0; i < 2; i++) {
+        s.gauge[0].end[i] = placed(950.0 + 100.0 * i, 700.0, sure);
+        s.pin.axis[i] = placed(1000.0, 100.0 + 1400.0 * i, sure);
+        s.pin.side[MESIAL][i] = placed(950.0, 100.0 + 1400.0 * i, sure);
+    }
+    struct mark_path *near = &s.side[MESIAL].near;
+    near->at = plumb_mem_array(POINTS, sizeof *near->at, NULL);
+    assert_non_null(near->at);
+    for (near->n = 0; near->n < POINTS; near->n++)
+        near->at[near->n] = placed(800.0, 200.0 + 150.0 * (double)near->n, sd);
+    const struct meas_quantity *q = measured(&s, &c, &r, "clearance.mesial");
+    assert_true(q->monte_carlo);
+    assert_true(fabs(q->v.value - 150.0 * mm_per_px) < 1e-9); /* as drawn */
+    double lift = 0.5 * (q->v.lo + q->v.hi) - q->v.value;
+    assert_true(fabs(lift - 1.485 * sd * mm_per_px) < 0.08 * sd * mm_per_px);
+    plumb_meas_result_release(&r);
+    plumb_sheet_release(&s);
+}
+
 /* A length gauge alone, in an invented sheet: L mm over l px, ends of sd 1/sqrt 2 px each. */
 static void length_gauge(double mm, double px, struct sheet *s)
 {
@@ -446,6 +488,7 @@ int main(void)
         cmocka_unit_test(a_matching_length_proves_nothing),
         cmocka_unit_test(stated_beam_error_widens_angles),
         cmocka_unit_test(worked_scale_propagation),
+        cmocka_unit_test(least_of_many_distances_is_too_small),
         cmocka_unit_test(unseen_lean_shortens_in_the_mean),
         cmocka_unit_test(interval_of_a_lean),
         cmocka_unit_test(default_limits_at_their_edges),
