@@ -1,7 +1,7 @@
 /*
  * The coverage tables: usage bench_coverage [SHEETS [SEED [FILMS [STYLE]]]].
- * STYLE 0 easy, 1 typical, 2 hard. Environment: BENCH_JOBS processes for the films (1);
- * VERBOSE=Z prints every value on a film that is more than Z u off.
+ * STYLE 0 easy, 1 typical, 2 hard; without it all three. Environment: BENCH_JOBS processes for the
+ * films (1); VERBOSE=Z prints every value on a film that is more than Z u off.
  */
 #include <math.h>
 #include <stdio.h>
@@ -70,6 +70,7 @@ static void films(enum phantom_style style, uint64_t seed, size_t n, size_t jobs
 {
     static struct coverage_films all, part;
     int from[JOBS_MAX];
+    all = (struct coverage_films){0};
     for (size_t k = 1; k < jobs; k++)
         from[k] = start_child(style, seed, n, k, jobs);
     some_films(style, seed, n, 0, jobs, &all);
@@ -99,14 +100,15 @@ int main(int argc, char **argv)
     size_t trials = argc > 1 ? (size_t)strtoul(argv[1], NULL, 10) : 2000;
     uint64_t seed = argc > 2 ? strtoull(argv[2], NULL, 10) : 1;
     size_t n = argc > 3 ? (size_t)strtoul(argv[3], NULL, 10) : 200;
-    size_t style = argc > 4 ? (size_t)strtoul(argv[4], NULL, 10) : PHANTOM_TYPICAL;
+    size_t first = argc > 4 ? (size_t)strtoul(argv[4], NULL, 10) : PHANTOM_EASY;
+    size_t last = argc > 4 ? first : PHANTOM_HARD;
     const char *want = getenv("BENCH_JOBS");
     size_t jobs = want ? (size_t)strtoul(want, NULL, 10) : 1;
-    if (style > PHANTOM_HARD || jobs < 1 || jobs > JOBS_MAX)
+    if (last > PHANTOM_HARD || jobs < 1 || jobs > JOBS_MAX)
         return 64;
     if (trials > 0)
         sheets(trials, seed);
-    if (n > 0)
+    for (size_t style = first; n > 0 && style <= last; style++)
         films((enum phantom_style)style, seed, n, jobs);
     return 0;
 }
