@@ -157,9 +157,10 @@ void coverage_print(const struct coverage *c)
     printf("  %-26s %6s %13s %12s %6s\n", "quantity", "n", "held, %", "sd of z", "mean z");
     for (size_t i = 0; i < c->n; i++)
         count[print_row(&c->row[i])]++;
-    printf("  Asked: 93 to 97 %% held, sd of z 0.95 to 1.05. %zu of %zu rows are within, %zu (~) "
-           "outside by\n  less than twice their sampling error (+-), %zu by more\n",
-           count[WITHIN], c->n, count[BY_CHANCE], count[BEYOND]);
+    printf("  Asked: 93 to 97 %% held, sd of z 0.95 to 1.05. %zu of %zu rows meet it, %zu of them "
+           "(~) but\n"
+           "  for less than twice their sampling error (+-); %zu do not\n",
+           c->n - count[BEYOND], c->n, count[BY_CHANCE], count[BEYOND]);
 }
 
 /* Which quantities of a sheet are counted, and how the scale is called. */
