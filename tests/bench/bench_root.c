@@ -4,7 +4,8 @@
  *
  * Clicks are off by up to 10 px (root) and 15 px (crest), evenly over the disc. Axis: against the
  * true mid-line. Side: each seen point's distance from the true side, over its u. Crest: along the
- * apical direction, and in all.
+ * apical direction, and in all. Molar: the bisector of its two roots' mid-lines against that of the
+ * true ones; offset: across, at the middle of the true roots.
  */
 #include <math.h>
 #include <stdio.h>
@@ -27,7 +28,8 @@ static double share_below(const struct values *v, double limit)
 }
 
 struct tally {
-    size_t roots, roots_refused, crests, crests_refused;
+    size_t roots, roots_refused, crests, crests_refused, molars, molars_refused;
+    struct values molar, molar_u, molar_mm, molar_off_u;
     struct values axis, axis_u, side_mm, side_u, bias_mm, gap_mm, gap_u, crest_mm, crest_u,
         crest_far, seconds;
 };
@@ -132,6 +134,62 @@ static void crest_case(const struct film *film, const struct phantom_truth *trut
                geo_dot(d, geo_perp(truth->apical)) * tt->mm_per_px, c.u * tt->mm_per_px);
 }
 
+/* From a rough click at either end; false when it is refused. */
+static bool rough_midline(const struct film *film, const struct phantom_tooth_truth *t,
+                          struct ph_rng *rng, struct geo_line *out)
+{
+    struct find_root r;
+    struct err err = {0};
+    struct geo_point crown = scatter(rng, t->chord[0], root_off_px);
+    struct geo_point apex = scatter(rng, t->apex, root_off_px);
+    if (plumb_find_root(film, crown, apex, &r, &err) != 0)
+        return false;
+    *out = r.midline;
+    plumb_find_root_release(&r);
+    return true;
+}
+
+/* root[0] faces the site, root[1] is the other one of the same tooth. */
+static void molar_case(const struct film *film, const struct phantom_tooth_truth *root[2],
+                       struct ph_rng *rng, struct tally *t, const char *name)
+{
+    struct geo_line line[2];
+    struct geo_point sum = {0}, middle[2];
+    bool good = true;
+    for (int k = 0; k < 2; k++) {
+        if (!root[k]->present || !root[k]->two_roots || !in_film(film, root[k]->chord[0]) ||
+            !in_film(film, root[k]->apex))
+            return;
+        sum = geo_add(sum, geo_unit(geo_sub(root[k]->midline[1], root[k]->midline[0])));
+        middle[k] = geo_mix(root[k]->midline[0], root[k]->midline[1], 0.5);
+    }
+    t->molars++;
+    for (int k = 0; k < 2 && good; k++)
+        good = rough_midline(film, root[k], rng, &line[k]);
+    if (!good) {
+        t->molars_refused++;
+        return;
+    }
+    struct geo_line axis = plumb_geo_bisector(&line[0], &line[1]);
+    double off = fabs(plumb_geo_angle(axis.dir, geo_unit(sum)));
+    struct geo_point away = geo_sub(geo_mix(middle[0], middle[1], 0.5), axis.at);
+    double across = fabs(geo_cross(axis.dir, away)), along = geo_dot(axis.dir, away);
+    values_add(&t->molar, off * deg);
+    values_add(&t->molar_u, off / axis.u_angle);
+    values_add(&t->molar_mm, across * root[0]->mm_per_px);
+    values_add(&t->molar_off_u, across / hypot(axis.u_offset, along * axis.u_angle));
+    if (getenv("VERBOSE"))
+        printf("%s: bisector off %.2f deg, u %.2f\n", name, off * deg, axis.u_angle * deg);
+}
+
+/* The truth of the neighbours' other roots: those that would face a site on the other side. */
+static void other_roots(const struct phantom_params *p, struct phantom_truth *out)
+{
+    struct phantom_params turned = *p;
+    turned.mesial_left = !p->mesial_left;
+    phantom_truth_seen(&turned, out);
+}
+
 static void one_film(enum phantom_style style, uint64_t seed, struct tally *t)
 {
     struct phantom_params p;
@@ -144,15 +202,22 @@ static void one_film(enum phantom_style style, uint64_t seed, struct tally *t)
         fprintf(stderr, "bench_root: %s\n", err.text);
         exit(70);
     }
+    struct phantom_truth other;
+    struct ph_rng molar_rng;
     ph_rng_seed(&rng, seed + 977);
+    ph_rng_seed(&molar_rng, seed + 1977);
     phantom_truth_seen(&p, &ph.truth);
+    other_roots(&p, &other);
     const struct phantom_tooth_truth *tooth[2] = {&ph.truth.mesial, &ph.truth.distal};
+    const struct phantom_tooth_truth *second[2] = {&other.mesial, &other.distal};
     for (int k = 0; k < 2; k++) {
         char name[64];
         snprintf(name, sizeof name, "%d %llu %s", (int)style, (unsigned long long)seed,
                  k == 0 ? "mesial" : "distal");
         root_case(&film, tooth[k], &rng, t, name);
         crest_case(&film, &ph.truth, tooth[k], &rng, t, name);
+        molar_case(&film, (const struct phantom_tooth_truth *[]){tooth[k], second[k]}, &molar_rng,
+                   t, name);
     }
     free(film.grey);
     phantom_release(&ph);
@@ -182,13 +247,19 @@ static void print_tally(const char *style, struct tally *t)
            t->crests, percent(t->crests_refused, t->crests), values_quantile(&t->crest_mm, 0.5),
            values_quantile(&t->crest_mm, 0.95), share_below(&t->crest_mm, 0.1),
            share_below(&t->crest_u, 2.0), values_quantile(&t->crest_far, 0.5));
+    printf(
+        "         molars %zu refused %.1f %% | bisector median %.2f p95 %.2f deg, in U95 %.1f %%, "
+        "offset p95 %.3f mm, in U95 %.1f %%\n",
+        t->molars, percent(t->molars_refused, t->molars), values_quantile(&t->molar, 0.5),
+        values_quantile(&t->molar, 0.95), share_below(&t->molar_u, 2.0),
+        values_quantile(&t->molar_mm, 0.95), share_below(&t->molar_off_u, 2.0));
 }
 
 static void release(struct tally *t)
 {
-    struct values *v[] = {&t->axis,    &t->axis_u,    &t->side_mm, &t->side_u,
-                          &t->bias_mm, &t->gap_mm,    &t->gap_u,   &t->crest_mm,
-                          &t->crest_u, &t->crest_far, &t->seconds};
+    struct values *v[] = {&t->molar,  &t->molar_u,  &t->molar_mm, &t->molar_off_u, &t->axis,
+                          &t->axis_u, &t->side_mm,  &t->side_u,   &t->bias_mm,     &t->gap_mm,
+                          &t->gap_u,  &t->crest_mm, &t->crest_u,  &t->crest_far,   &t->seconds};
     for (size_t i = 0; i < sizeof v / sizeof v[0]; i++)
         free(v[i]->at);
 }
