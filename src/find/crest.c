@@ -7,7 +7,8 @@
  * the rough point's place.
  *
  * Bone thins out towards the crest as the root of the depth, so the steepest place lies a part of
- * the blur inside the crest (as with root_border.c); it is put back.
+ * the blur inside the crest (as with root_border.c): 0.77 sd of a Gaussian blur, which is 0.52 of
+ * the way from there to where the edge is half as steep on the gum's side; it is put back.
  *
  * Limits: nothing tells the film's scale here; the usual one is taken from its size, for lengths
  * that need no more than that. A crest that slopes by more than 45 degrees is not found.
@@ -18,7 +19,14 @@
 #include "find/find_internal.h"
 #include "plumbrule/find.h"
 
-enum { LANES = 15, MIDDLE_LANE = LANES / 2, SLOPES = 6, HALF_MAX = 128, ROOM = 2 * HALF_MAX + 1 };
+enum {
+    LANES = 15,
+    MIDDLE_LANE = LANES / 2,
+    SLOPES = 6,
+    HALF_MAX = 128,
+    ROOM = 2 * HALF_MAX + 1,
+    WIDTH_HALF = 64
+};
 
 struct crest_params {
     double film_mm;                /* shorter side of a usual film, as exported */
@@ -29,7 +37,7 @@ struct crest_params {
     double most_slope;             /* of the crest, tried both ways */
     double most_steps;             /* of the lanes' median: steeper is metal, and counts as much */
     double edge_sd_mm;             /* of the derivative: about the blur of a sensor */
-    double inside_mm;              /* the steepest place lies so far inside the crest */
+    double inside;                 /* the steepest place lies so many widths inside the crest */
     double gum_from_mm, gum_to_mm; /* coronal of the crest: where the root stands out */
     double root_share;             /* the root's edge against the crest's: less is no root */
     double ligament_mm;   /* from the steepest place of the root to the ligament's border */
@@ -39,6 +47,11 @@ struct crest_params {
     double least_step;    /* level per px of the common edge */
     double widening;      /* of the line's own uncertainty: lanes share the bone's texture */
     double u_crest_mm;    /* systematic: blur and tone */
+    double widest_mm;     /* an edge is looked at so far */
+    double sharp_mm;      /* width of a sharp crest; of what is wider, */
+    double u_blurred;     /* so much is uncertain: a thin ridge that fades coronalwards */
+    double rival_share;   /* another line with so much of the best one's support */
+    double rival_mm;      /* and so far off leaves it open which is the crest */
     double beside_from_mm, beside_to_mm; /* levels are compared there, either way of the crest */
     double least_t;   /* the lanes' median difference in robust deviations of their mean */
     double least_cos; /* of the crest's slope: 45 degrees */
@@ -55,7 +68,7 @@ static const struct crest_params crest_defaults = {
     .most_slope = 0.75,
     .most_steps = 2.0,
     .edge_sd_mm = 0.06,
-    .inside_mm = 0.075,
+    .inside = 0.52,
     .gum_from_mm = 0.2,
     .gum_to_mm = 0.8,
     .root_share = 0.6,
@@ -66,6 +79,11 @@ static const struct crest_params crest_defaults = {
     .least_step = 0.0005,
     .widening = 2.0,
     .u_crest_mm = 0.045,
+    .widest_mm = 0.4,
+    .sharp_mm = 0.12,
+    .u_blurred = 0.8,
+    .rival_share = 0.7,
+    .rival_mm = 0.3,
     .beside_from_mm = 0.05,
     .beside_to_mm = 0.4,
     .least_t = 8.0,
@@ -84,6 +102,7 @@ struct lane {
     double t, s;           /* px across and along; the steepest rise */
     double step;           /* level per px there; 0: none */
     double before, behind; /* mean levels coronal and apical of it */
+    double width;          /* px: of the crest's own edge, see edge_width */
 };
 
 /* s = s + slope t: a straight crest. */
@@ -136,32 +155,50 @@ static double support(const struct crest_view *v, const struct lane *lane,
     return sum;
 }
 
-/* The line on which most lanes about the rough point agree, tried through each lane with every
- * slope. Returns how many do. */
-static int common_crest(const struct crest_view *v, struct crest_line *out, double *step)
+/* The best line through a lane's edge with one of the slopes; `but` NULL, or a line it has to keep
+ * off. Returns its support. */
+static double best_line(const struct crest_view *v, const struct lane *lane, double most,
+                        const struct crest_line *but, struct crest_line *out, int *count)
+{
+    const struct crest_params *p = &crest_defaults;
+    double best = 0.0;
+    int n;
+    for (int i = 0; i < LANES; i++)
+        for (int k = -SLOPES; k <= SLOPES; k++) {
+            double slope = p->most_slope * k / SLOPES;
+            struct crest_line l = {lane[i].s - slope * lane[i].t, slope};
+            if (but && fabs(lane[i].s - line_at(but, lane[i].t)) < p->rival_mm * v->mm)
+                continue;
+            double sum = support(v, lane, &l, most, &n);
+            if (sum > best) {
+                best = sum;
+                *count = n;
+                *out = l;
+            }
+        }
+    return best;
+}
+
+/* The lines on which most lanes about the rough point agree: the best one, and another one off it
+ * that has nearly as much for it. Returns how many there are. */
+static int common_crests(const struct crest_view *v, struct crest_line out[2], double step[2])
 {
     const struct crest_params *p = &crest_defaults;
     struct lane lane[LANES];
-    double best = 0.0, steps[LANES];
-    int count = 0, n;
+    double steps[LANES], best[2];
+    int n[2] = {0, 0};
     for (int i = 0; i < LANES; i++) {
         lane[i] = lane_edge(v, (i - MIDDLE_LANE) * p->lane_mm * v->mm, 0.0, p->click_px);
         steps[i] = lane[i].step;
     }
     double most = p->most_steps * plumb_geo_median(steps, LANES);
-    for (int i = 0; i < LANES; i++)
-        for (int k = -SLOPES; k <= SLOPES; k++) {
-            double slope = p->most_slope * k / SLOPES;
-            struct crest_line l = {lane[i].s - slope * lane[i].t, slope};
-            double sum = support(v, lane, &l, most, &n);
-            if (sum > best) {
-                best = sum;
-                count = n;
-                *out = l;
-                *step = sum / n;
-            }
-        }
-    return count;
+    for (int k = 0; k < 2; k++) {
+        best[k] = best_line(v, lane, most, k == 0 ? NULL : &out[0], &out[k], &n[k]);
+        step[k] = n[k] > 0 ? best[k] / n[k] : 0.0;
+    }
+    if (n[0] < p->least_lanes || step[0] < p->least_step)
+        return 0;
+    return n[1] >= p->least_lanes && best[1] > p->rival_share * best[0] ? 2 : 1;
 }
 
 /* The edge of a root beside the crest; false when none is near. outward: +1 or -1 across, away from
@@ -249,6 +286,32 @@ static bool is_step(const struct lane *lane, size_t n)
     return middle > 0.0 && middle * middle * (double)n > t * t * sd * sd;
 }
 
+/* From the steepest place of the lanes' common profile coronalwards to where it is half as steep.
+ */
+static double edge_width(const struct crest_view *v, const struct lane *lane, size_t n,
+                         const struct crest_line *l)
+{
+    static const double step_px = 0.25;
+    float row[WIDTH_ROOM], sum[WIDTH_ROOM] = {0};
+    double w = 0.5 * crest_defaults.lane_mm * v->mm, at = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        struct crest_view here = *v;
+        here.origin = geo_add(v->origin, geo_mul(v->along, line_at(l, lane[i].t)));
+        profile(&here, v->along, v->across, lane[i].t - w, lane[i].t + w, WIDTH_HALF, row);
+        for (size_t j = 0; j < WIDTH_ROOM; j++)
+            sum[j] += row[j];
+    }
+    double reach = crest_defaults.refine_mm * v->mm, mid = WIDTH_HALF;
+    double top = find_edge_in_row(sum, WIDTH_ROOM, (size_t)fmax(0.0, mid - reach),
+                                  (size_t)(mid + reach) + 1, 1, &v->kernel, &at);
+    if (!(top > 0.0))
+        return 0.0;
+    double x = at, last = fmax(1.0, at - crest_defaults.widest_mm * v->mm);
+    while (x > last && find_slope_in_row(sum, WIDTH_ROOM, x, &v->kernel) > 0.5 * top)
+        x -= step_px;
+    return at - x;
+}
+
 /* Robust line through the lanes from t0 on, towards dir; s and its u at t. */
 static int crest_at(const struct crest_view *v, const struct crest_line *l, double t0, double dir,
                     double t, struct lane *out, double *u, struct err *err)
@@ -274,35 +337,88 @@ static int crest_at(const struct crest_view *v, const struct crest_line *l, doub
         return plumb_err_set(err, ERR_NOTFOUND,
                              "bone does not stand out from gum near the point: mark it by hand");
     double off = t - fit.line.at.x, slope = fit.line.dir.y / fit.line.dir.x;
-    *out = (struct lane){.t = t, .s = fit.line.at.y + slope * off, .step = slope};
+    struct crest_line fitted = {fit.line.at.y - slope * fit.line.at.x, slope};
+    *out = (struct lane){.t = t, .s = line_at(&fitted, t), .step = slope};
+    out->width = edge_width(v, lane, n, &fitted);
     *u = hypot(fit.line.u_offset, off * fit.line.u_angle);
+    return 0;
+}
+
+/* The crest on one of the lines: beside the root if one is near, else at the rough point's place.
+ */
+static int crest_on(const struct crest_view *v, const struct crest_line *l, double step,
+                    struct find_crest *out, struct err *err)
+{
+    const struct crest_params *p = &crest_defaults;
+    double t = 0.0, outward = 0.0, u_t = 0.5 * p->click_px, u = 0.0;
+    struct lane at = {0};
+    int rc;
+    if (root_beside(v, l, step, &t, &outward)) {
+        double ligament = t + outward * p->ligament_mm * v->mm;
+        rc = crest_at(v, l, ligament, outward, ligament, &at, &u, err);
+        u_t = p->u_ligament_mm * v->mm;
+    } else {
+        double width = LANES * p->lane_mm * v->mm;
+        rc = crest_at(v, l, -0.5 * width, 1.0, 0.0, &at, &u, err);
+    }
+    if (rc != 0)
+        return rc;
+    double blurred = p->u_blurred * fmax(0.0, at.width - p->sharp_mm * v->mm);
+    out->at = geo_add(v->origin, geo_add(geo_mul(v->across, at.t),
+                                         geo_mul(v->along, at.s - p->inside * at.width)));
+    out->u = hypot(hypot(p->widening * u, p->u_crest_mm * v->mm), hypot(blurred, at.step * u_t));
+    return 0;
+}
+
+/* Two crests that are not one: which of them it is cannot be told. */
+static int choose(const struct crest_view *v, const struct find_crest found[2],
+                  struct find_crest *out, struct err *err)
+{
+    double apart = geo_dot(geo_sub(found[1].at, found[0].at), v->along);
+    if (fabs(apart) > crest_defaults.rival_mm * v->mm)
+        return plumb_err_set(err, ERR_NOTFOUND,
+                             "two edges near the point may be the crest: mark it by hand");
+    *out = found[0];
     return 0;
 }
 
 static int find_crest(const struct crest_view *v, struct find_crest *out, struct err *err)
 {
-    const struct crest_params *p = &crest_defaults;
-    double step = 0.0, t = 0.0, outward = 0.0, u_t = 0.5 * p->click_px, u = 0.0;
-    struct crest_line l = {0};
-    struct lane at = {0};
-    if (common_crest(v, &l, &step) < p->least_lanes || step < p->least_step)
+    struct crest_line line[2];
+    struct find_crest found[2] = {0};
+    double step[2];
+    struct err other = {0};
+    int n = common_crests(v, line, step);
+    if (n == 0)
         return plumb_err_set(err, ERR_NOTFOUND,
                              "no crest edge is to be seen near the point: mark it by hand");
-    int rc;
-    if (root_beside(v, &l, step, &t, &outward)) {
-        double ligament = t + outward * p->ligament_mm * v->mm;
-        rc = crest_at(v, &l, ligament, outward, ligament, &at, &u, err);
-        u_t = p->u_ligament_mm * v->mm;
-    } else {
-        double width = LANES * p->lane_mm * v->mm;
-        rc = crest_at(v, &l, -0.5 * width, 1.0, 0.0, &at, &u, err);
+    int rc = crest_on(v, &line[0], step[0], &found[0], err);
+    if (rc == 0 && n > 1 && crest_on(v, &line[1], step[1], &found[1], &other) == 0)
+        return choose(v, found, out, err);
+    *out = found[0];
+    return rc;
+}
+
+/* Where the place leaves the polarity open, what is found in one of them alone is taken. */
+static int find_crest_both_ways(const struct film *film, struct crest_view *v,
+                                struct find_crest *out, struct err *err)
+{
+    enum find_polarity polarity = find_polarity_at_crest(film, v->origin, v->along);
+    struct find_crest found[2] = {0};
+    struct err other = {0};
+    int rc[2] = {ERR_NOTFOUND, ERR_NOTFOUND};
+    for (int k = 0; k < 2; k++) {
+        struct find_image im = find_image_of(film, k == 1);
+        v->im = &im;
+        if (polarity == FIND_POLARITY_UNSURE || polarity == (enum find_polarity)k)
+            rc[k] = find_crest(v, &found[k],
+                               k == 1 && polarity != FIND_POLARITY_INVERTED ? &other : err);
     }
-    if (rc != 0)
-        return rc;
-    out->at = geo_add(v->origin, geo_add(geo_mul(v->across, at.t),
-                                         geo_mul(v->along, at.s - p->inside_mm * v->mm)));
-    out->u = hypot(hypot(p->widening * u, p->u_crest_mm * v->mm), at.step * u_t);
-    return 0;
+    v->im = NULL;
+    if (rc[0] == 0 && rc[1] == 0)
+        return choose(v, found, out, err);
+    *out = found[rc[0] == 0 ? 0 : 1];
+    return rc[0] == 0 ? 0 : rc[1];
 }
 
 int plumb_find_crest(const struct film *film, struct geo_point rough, struct geo_point apical,
@@ -310,9 +426,7 @@ int plumb_find_crest(const struct film *film, struct geo_point rough, struct geo
 {
     const struct crest_params *p = &crest_defaults;
     double w = (double)film->width, h = (double)film->height;
-    struct find_image im =
-        find_image_of(film, find_inverted_at_crest(film, rough, geo_unit(apical)));
-    struct crest_view v = {.im = &im, .origin = rough, .along = geo_unit(apical)};
+    struct crest_view v = {.origin = rough, .along = geo_unit(apical)};
     memset(out, 0, sizeof *out);
     if (!(rough.x >= 0.0 && rough.y >= 0.0 && rough.x <= w - 1.0 && rough.y <= h - 1.0))
         return plumb_err_set(err, ERR_ARG,
@@ -323,5 +437,5 @@ int plumb_find_crest(const struct film *film, struct geo_point rough, struct geo
     v.across = geo_perp(v.along);
     v.mm = fmin(fmax(fmin(w, h) / p->film_mm, p->least_mm), p->most_mm);
     v.kernel = find_kernel_make(p->edge_sd_mm * v.mm);
-    return find_crest(&v, out, err);
+    return find_crest_both_ways(film, &v, out, err);
 }

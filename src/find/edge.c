@@ -63,6 +63,13 @@ double find_edge_in_row(const float *row, size_t n, size_t from, size_t to, int 
     return (double)best;
 }
 
+double find_slope_in_row(const float *row, size_t n, double at, const struct find_kernel *k)
+{
+    size_t i = (size_t)at;
+    double f = at - (double)i;
+    return (1.0 - f) * (double)slope(row, n, i, k) + f * (double)slope(row, n, i + 1, k);
+}
+
 double find_quantile_f(float *v, size_t n, double q)
 {
     if (n == 0)

@@ -35,8 +35,8 @@ void find_image_release(struct find_image *im);
 enum find_polarity { FIND_POLARITY_AS_IS, FIND_POLARITY_INVERTED, FIND_POLARITY_UNSURE };
 enum find_polarity find_polarity_at_root(const struct film *film, struct geo_point crown_end,
                                          struct geo_point apex);
-bool find_inverted_at_crest(const struct film *film, struct geo_point rough,
-                            struct geo_point apical);
+enum find_polarity find_polarity_at_crest(const struct film *film, struct geo_point rough,
+                                          struct geo_point apical);
 /* What the reduced film says as a whole, metal bright. */
 enum { FIND_LEVELS = 512 };
 struct find_scene {
@@ -88,6 +88,9 @@ struct find_kernel find_kernel_make(double sd_samples);
  */
 double find_edge_in_row(const float *row, size_t n, size_t from, size_t to, int sign,
                         const struct find_kernel *k, double *at);
+
+/* The derivative itself, between two samples; at + 1 < n. */
+double find_slope_in_row(const float *row, size_t n, double at, const struct find_kernel *k);
 
 /* Quantile q of n floats by selection; reorders them. NaN for n = 0. */
 double find_quantile_f(float *v, size_t n, double q);

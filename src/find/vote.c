@@ -1,13 +1,11 @@
 /*
  * Polarity by what stands at a click: a root is denser than what lies on either side of it, bone is
- * denser than what lies coronal of it. A film is taken as it is unless the place says clearly that
- * radiopaque is dark; nothing of the whole film (its histogram, its smooth parts) tells as well,
- * since borders, cone cuts and metal come in every shade; where the film's brightest or darkest
- * lies beside the root, that place has no say. A root may leave it open, a crest then follows the
- * whole film.
+ * denser than what lies coronal of it. Nothing of the whole film (its histogram, its smooth parts)
+ * tells as well, since borders, cone cuts and metal come in every shade; where the film's brightest
+ * or darkest lies beside the root, that place has no say. It may be left open: then both are looked
+ * at.
  */
 #include "find/find_internal.h"
-#include "plumbrule/find.h"
 
 #include <math.h>
 
@@ -29,7 +27,7 @@ static const struct vote_params defaults = {.core = 0.05,
                                             .least = 0.3,
                                             .end_share = 0.02,
                                             .end_margin = 0.03,
-                                            .clear = 4.0,
+                                            .clear = 2.5,
                                             .coronal_px = {20.0, 60.0},
                                             .lateral_px = 15.0};
 enum { ROWS = 24, SAMPLES = 9, SPREAD = 48 };
@@ -104,8 +102,8 @@ enum find_polarity find_polarity_at_root(const struct film *film, struct geo_poi
                                      : FIND_POLARITY_UNSURE;
 }
 
-bool find_inverted_at_crest(const struct film *film, struct geo_point rough,
-                            struct geo_point apical)
+enum find_polarity find_polarity_at_crest(const struct film *film, struct geo_point rough,
+                                          struct geo_point apical)
 {
     const struct vote_params *p = &defaults;
     struct find_image im = find_image_of(film, false);
@@ -119,7 +117,7 @@ bool find_inverted_at_crest(const struct film *film, struct geo_point rough,
         bright += behind > before;
         dark += behind < before;
     }
-    if (bright > p->clear * dark || dark > p->clear * bright)
-        return dark > bright;
-    return plumb_find_inverted(film); /* a crown of metal or a tooth stands in the way */
+    return dark > p->clear * bright   ? FIND_POLARITY_INVERTED
+           : bright > p->clear * dark ? FIND_POLARITY_AS_IS
+                                      : FIND_POLARITY_UNSURE; /* a crown or a tooth in the way */
 }

@@ -158,6 +158,64 @@ static void turned_and_inverted(void **state)
     phantom_release(&ph);
 }
 
+/* Level over bone that thickens as the root of its depth, blurred by a Gaussian of sd px: the mean
+ * of the root over the Gaussian, by the midpoint rule. */
+static double thinning(double depth, double sd)
+{
+    enum { STEPS = 200 };
+    double sum = 0.0, norm = 0.0;
+    for (int i = 0; i < STEPS; i++) {
+        double z = -4.0 + 8.0 * (i + 0.5) / STEPS, w = exp(-0.5 * z * z), d = depth - z * sd;
+        sum += w * sqrt(fmin(fmax(d, 0.0), 60.0));
+        norm += w;
+    }
+    return sum / norm;
+}
+
+/* However blurred the film is, the crest lies where the bone begins, within a twentieth of a
+ * millimetre (29 px of a usual one). */
+static void blurred_crest(void **state)
+{
+    (void)state;
+    static const double sd_px[] = {2.0, 3.0, 5.0, 8.0};
+    for (size_t i = 0; i < sizeof sd_px / sizeof sd_px[0]; i++) {
+        struct film f = blank(700, 900);
+        for (size_t y = 0; y < f.height; y++) {
+            double v = 0.25 + 0.04 * thinning((double)y - 300.0, sd_px[i]);
+            for (size_t x = 0; x < f.width; x++)
+                f.grey[y * f.width + x] = (uint16_t)lround(65535.0 * v);
+        }
+        struct find_crest r;
+        struct err err = {0};
+        assert_int_equal(
+            plumb_find_crest(&f, (struct geo_point){300, 306}, (struct geo_point){0, 1}, &r, &err),
+            0);
+        assert_true(fabs(r.at.y - 300.0) < 1.5);
+        assert_true(fabs(r.at.y - 300.0) < 2.0 * r.u);
+        free(f.grey);
+    }
+}
+
+/* A step on the left of the point and another on its right, eight tenths of a millimetre apart:
+ * either may be the crest. */
+static void two_edges(void **state)
+{
+    (void)state;
+    struct film f = blank(700, 900);
+    for (size_t y = 0; y < f.height; y++)
+        for (size_t x = 0; x < f.width; x++) {
+            double bone = smooth((double)y - (x < 300 ? 288.0 : 312.0));
+            f.grey[y * f.width + x] = (uint16_t)lround(65535.0 * (0.25 + 0.2 * bone));
+        }
+    struct find_crest r;
+    struct err err = {0};
+    assert_int_equal(
+        plumb_find_crest(&f, (struct geo_point){300, 300}, (struct geo_point){0, 1}, &r, &err),
+        ERR_NOTFOUND);
+    assert_non_null(strstr(err.text, "two edges"));
+    free(f.grey);
+}
+
 static void same_input_same_bytes(void **state)
 {
     (void)state;
@@ -219,6 +277,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(sloping_crest),         cmocka_unit_test(beside_a_pin),
         cmocka_unit_test(beside_a_root),         cmocka_unit_test(turned_and_inverted),
+        cmocka_unit_test(blurred_crest),         cmocka_unit_test(two_edges),
         cmocka_unit_test(same_input_same_bytes), cmocka_unit_test(refusals),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
