@@ -30,7 +30,8 @@ static const double cap_share = 0.03;   /* of the width: a column farther off is
 /* b/r: a flat end that leans as far as pins do, up to 24 degrees, or a shallow cap; in between
  * either may be it, and the tip is off by b if it is the other. */
 static const double lean_ratio = 0.2, flat_ratio = 0.4, cap_ratio = 0.6, doubt = 0.4;
-static const double notched = 0.015; /* widths: what flutes take off a drill's point, unseen */
+static const double round_lean = 0.03; /* radii: 1 - cos(14 degrees), of a round end that leans */
+static const double notched = 0.015;   /* widths: what flutes take off a drill's point, unseen */
 
 /* A cone's apex is rounded by the blur: columns nearer to the axis, in radii, are left out. */
 static const double cone_from = 0.18;
@@ -293,6 +294,7 @@ static struct end shape_end(const struct shape_fit *f, bool is_cone, double r)
     struct end e = {.shape = is_cone ? FIND_TIP_CONE : is_flat ? FIND_TIP_FLAT : FIND_TIP_ROUND};
     e.tip = f->a + (is_flat ? fmin(0.0, f->b) : f->b);
     e.u = is_flat ? f->u_a : hypot(f->u_a, f->u_b);
+    e.u = !is_cone && !is_flat ? hypot(e.u, round_lean * r) : e.u;
     e.u = in_doubt ? hypot(e.u, doubt * f->b) : e.u;
     /* a cone's sides, moved outwards by d, move its apex by d / sin(half angle) */
     e.gain = is_cone ? cone_gain * hypot(r, f->b) / r : is_flat ? flat_gain : round_gain;
