@@ -89,8 +89,8 @@ static struct coverage_row *row_of(struct coverage *c, const char *id)
 void coverage_count(struct coverage *c, const char *name, const struct meas_quantity *q,
                     double truth)
 {
-    struct coverage_row *row = row_of(c, name);
-    if (row == NULL || !(q->v.u > 0.0))
+    struct coverage_row *row = q->v.u > 0.0 ? row_of(c, name) : NULL;
+    if (row == NULL)
         return;
     double z = (q->v.value - truth) / q->v.u;
     row->n += 1.0;
