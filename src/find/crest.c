@@ -25,7 +25,8 @@ enum {
     SLOPES = 6,
     HALF_MAX = 128,
     ROOM = 2 * HALF_MAX + 1,
-    WIDTH_HALF = 64
+    WIDTH_HALF = 64,
+    WIDTH_ROOM = 2 * WIDTH_HALF + 1
 };
 
 struct crest_params {
