@@ -1,6 +1,7 @@
 /*
  * exam: the one place where film, find, sheet and measure meet. It opens a sheet with its film,
- * checks the digest, proposes marks, runs the measuring. Shared by the commands and the window.
+ * checks the digest, proposes marks, carries them over to a new film, runs the measuring. Shared by
+ * the commands and the window.
  */
 #ifndef PLUMBRULE_EXAM_H
 #define PLUMBRULE_EXAM_H
@@ -65,6 +66,17 @@ int plumb_exam_propose_two_roots(struct exam *e, enum sheet_side side, const dou
                                  const double other[4], struct err *err);
 int plumb_exam_propose_crest(struct exam *e, enum sheet_side side, double x, double y,
                              struct err *err);
+/*
+ * Fills the sheet of a newly opened film of the same site from an old one. The films are laid over
+ * each other (plumb_find_register; ERR_FORMAT when they do not match) and old marks go over as
+ * `carried`, their sd widened by how well the films match. What is followed over time or may have
+ * changed is found afresh where a finder can: the pin with its gauges, the crest, the root sides.
+ * What the sheet has already stays. gauges, and each old gauge whose kind is not among them, are
+ * placed on the pin that is found, unless the old film's scale tells that it is another drill. say:
+ * what was carried, found again and dropped, one line each; n_pins: how many pins were found.
+ */
+int plumb_exam_carry(const struct exam *old, struct exam *e, const struct exam_gauge *gauges,
+                     size_t n_gauges, size_t *n_pins, struct sheet_notes *say, struct err *err);
 /* Before a file is written over: keeps what is there, whole or not at all, as the first of
  * PATH.old, PATH.old2, PATH.old3 ... that is free. Nothing there is no fault. */
 int plumb_exam_keep_old(const char *path, struct err *err);

@@ -1,7 +1,8 @@
 /*
  * find: pixels in, geometry out. Finds the pin unaided, follows root sides from two rough points,
- * snaps a rough point to the crest. Everything is in film pixels (see film.h) with a standard
- * uncertainty beside it; nothing is known here of teeth's numbers, millimetres or sheets.
+ * snaps a rough point to the crest, lays two films of one site over each other. Everything is in
+ * film pixels (see film.h) with a standard uncertainty beside it; nothing is known here of teeth's
+ * numbers, millimetres or sheets.
  *
  * "Not found" is a result: an empty list, or ERR_NOTFOUND / ERR_ILLPOSED with the reason in words.
  */
@@ -106,5 +107,44 @@ struct find_crest {
  * ERR_NOTFOUND with the reason when no edge is to be seen there. */
 int plumb_find_crest(const struct film *film, struct geo_point rough, struct geo_point apical,
                      struct find_crest *out, struct err *err);
+
+/* From points of the old film to points of the new one: to + {xx, xy; yx, yy} (p - from), px. */
+struct find_map {
+    struct geo_point from, to;
+    double xx, xy, yx, yy;
+};
+/* A place that both films show, and whether it was found again in the new one. */
+struct find_place {
+    struct geo_point at; /* old px */
+    bool found;
+    double off; /* from where the map puts it: rms of a coordinate, as far as it is told, new px */
+    bool agrees;
+};
+/* Two films of one site. */
+struct find_register {
+    struct find_map map;
+    bool affine;      /* sheared or stretched too; else turned, scaled and shifted alone */
+    bool turned_over; /* one film shows radiopaque bright, the other dark */
+    double scale;     /* new px to an old one */
+    double turn_rad;  /* of the picture, + clockwise, -pi..pi */
+    double agreement; /* of the directions of edges under the map, -1..1 */
+    struct find_place *place;
+    size_t n_places;
+    size_t n_agree;  /* of them found where the map puts them */
+    double old_side; /* px, the longer one */
+    double u_floor;  /* new px: what teeth at other depths shift by when the exposure's angle is
+                        another */
+};
+/* Finds how a film of the same site lies over another: other tone, polarity, pitch, shift, turns
+ * within 24 degrees of a quarter turn; what stands in one of them only (a pin, a graft) falls out.
+ * ERR_NOTFOUND with the reason when they do not match: another site, noise, a blank film. */
+int plumb_find_register(const struct film *old_film, const struct film *new_film,
+                        struct find_register *out, struct err *err);
+void plumb_find_register_release(struct find_register *r);
+/* Where a point of the old film lies in the new one, and its standard uncertainty, new px a
+ * coordinate: what the films' parts near it leave unexplained, and what the map itself may be off,
+ * which grows away from where they agree. */
+struct geo_point plumb_find_register_point(const struct find_register *r, struct geo_point old,
+                                           double *u);
 
 #endif

@@ -12,6 +12,7 @@ struct cli_options {
     struct exam_options exam;
     bool json, csv, missing, budget, worksheet, legend, force, same_pin, record, view, once;
     int jobs;
+    const char *from; /* the old sheet of carry */
     const char *into, *out, *plot, *tooth, *stage, *taken, *extracted, *grafted;
     enum sheet_notation notation;
     enum sheet_view seen_from;
@@ -52,6 +53,8 @@ int cli_batch(const struct cli_options *o, char **path, size_t n, cli_job job);
 int cli_pin(const struct cli_options *o, const char *path, struct buf *out, struct sheet_notes *say,
             struct err *err);
 int cli_start(const struct cli_options *o, const char *path, struct buf *out,
+              struct sheet_notes *say, struct err *err);
+int cli_carry(const struct cli_options *o, const char *path, struct buf *out,
               struct sheet_notes *say, struct err *err);
 int cli_measure(const struct cli_options *o, const char *path, struct buf *out,
                 struct sheet_notes *say, struct err *err);

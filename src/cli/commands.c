@@ -218,7 +218,8 @@ static void say_what_is_left(const struct exam *e, size_t n_pins, struct sheet_n
         if (line[0] != '\0')
             plumb_sheet_notes_add(say, "to be placed by hand, %s neighbour: %s", word[i], line + 2);
     }
-    if (n_pins == 0 && !s->site_tooth.apex.set && !s->site_tooth.top.set)
+    bool may_stand = n_pins == 0 && s->site.extracted[0] == '\0';
+    if (may_stand && !s->site_tooth.apex.set && !s->site_tooth.top.set)
         plumb_sheet_notes_add(say, "to be placed by hand, where the site's tooth still stands: "
                                    "site_tooth.top, cej_mesial, cej_distal, apex, fracture_mesial, "
                                    "fracture_distal");
@@ -314,6 +315,60 @@ int cli_start(const struct cli_options *o, const char *path, struct buf *out,
         say_what_is_left(&e, n_pins, say);
     }
     plumb_exam_release(&e);
+    return rc;
+}
+
+/* --- carry
+ * ----------------------------------------------------------------------------------------- */
+
+/* The old sheet's film is the one beside it, whatever page of the new one is asked for. */
+static int open_old(const struct cli_options *o, struct exam *old, struct err *err)
+{
+    struct exam_options how = o->exam;
+    how.film.page = 0;
+    how.has_plan_on = false;
+    int rc = plumb_exam_open_sheet(o->from, &how, old, err);
+    if (rc != 0)
+        plumb_err_prefix(err, "old sheet %.80s", o->from);
+    return rc;
+}
+
+static int carry(const struct cli_options *o, const struct exam *old, struct exam *e,
+                 struct sheet_notes *say, struct err *err)
+{
+    size_t n_pins = 0;
+    struct sheet_notes match = {0};
+    e->has_pin_hint = o->has_pin;
+    e->pin_hint_x = o->pin[0];
+    e->pin_hint_y = o->pin[1];
+    int rc = cli_state(o, &e->film, &e->sheet, say, err);
+    if (rc == 0)
+        rc = plumb_exam_carry(old, e, o->gauge, o->n_gauges, &n_pins, &match, err);
+    if (rc == 0) {
+        say_film_notes(&e->film, say);
+        say_all(&match, say);
+        propose_sides(o, e, say);
+        say_what_is_left(e, n_pins, say);
+    }
+    plumb_sheet_notes_release(&match);
+    return rc;
+}
+
+int cli_carry(const struct cli_options *o, const char *path, struct buf *out,
+              struct sheet_notes *say, struct err *err)
+{
+    struct exam old, e;
+    int rc = open_old(o, &old, err);
+    if (rc != 0)
+        return rc;
+    rc = plumb_exam_open_film(path, &o->exam, &e, err);
+    if (rc == 0) {
+        rc = carry(o, &old, &e, say, err);
+        if (rc == 0)
+            rc = write_sheet(o, path, &e, out, err);
+        plumb_exam_release(&e);
+    }
+    plumb_exam_release(&old);
     return rc;
 }
 

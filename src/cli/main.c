@@ -12,6 +12,7 @@ static const char help_text[] =
     "\n"
     "  plumbrule pin FILM...        find the pin; print tip, shoulder, axis, width\n"
     "  plumbrule start FILM         write a new sheet with what could be found\n"
+    "  plumbrule carry SHEET FILM   the same for a new film, with the marks of an old sheet\n"
     "  plumbrule measure SHEET...   print quantities, uncertainties and findings\n"
     "  plumbrule record SHEET...    write picture, text and data for the chart\n"
     "  plumbrule series SHEET...    change over time of one site\n"
@@ -40,6 +41,8 @@ static const char help_rest[] =
     "  --extracted DATE --grafted DATE --age YEARS   of the site; for dates and loss by age\n"
     "  --out SHEET                  where to (default FILM.sheet.json; - is standard output)\n"
     "  --replace                    begin anew where a sheet is (kept as SHEET.old, .old2 ...)\n"
+    "carry (and start's options but tooth, notation and side)\n"
+    "  --film-changed               accept an old film that is not the one that was marked\n"
     "measure\n"
     "  --json | --csv               one document a sheet | one line a quantity\n"
     "  --missing                    which marks each absent quantity lacks\n"
@@ -74,12 +77,14 @@ static const char help_rest[] =
 
 #define COMMON "json", "jobs", "max-pixels", "page"
 #define SHEETS "limits", "beam-error", "film-changed", "plan-on"
-#define START                                                                                      \
-    "tooth", "notation", "seen-from", "gauge", "pin", "sensor", "mesial-root", "distal-root",      \
-        "mesial-crest", "distal-crest", "taken", "stage", "mark", "bound", "seen", "plan",         \
-        "plan-on", "extracted", "grafted", "age"
+#define VISIT                                                                                      \
+    "gauge", "pin", "sensor", "mesial-root", "distal-root", "mesial-crest", "distal-crest",        \
+        "taken", "stage", "mark", "bound", "seen", "plan", "plan-on", "extracted", "grafted",      \
+        "age"
+#define START "tooth", "notation", "seen-from", VISIT
 
 static int run_limits(const struct cli_options *o, char **path);
+static int run_carry(const struct cli_options *o, char **path);
 static int run_series(const struct cli_options *o, char **path);
 static int run_watch(const struct cli_options *o, char **path);
 
@@ -93,6 +98,7 @@ static const struct command {
 } commands[] = {
     {"pin", cli_pin, NULL, SEVERAL, {COMMON, NULL}},
     {"start", cli_start, NULL, ONE, {COMMON, START, "out", "replace", NULL}},
+    {"carry", NULL, run_carry, SEVERAL, {COMMON, VISIT, "film-changed", "out", "replace", NULL}},
     {"measure",
      cli_measure,
      NULL,
@@ -131,6 +137,15 @@ static int run_limits(const struct cli_options *o, char **path)
         fwrite(out.data, 1, out.len, stdout);
     plumb_buf_release(&out);
     return cli_exit_code(rc);
+}
+
+static int run_carry(const struct cli_options *o, char **path)
+{
+    struct cli_options with_old = *o;
+    if (o->n_inputs != 2)
+        return usage("takes an old sheet and a new film", "carry");
+    with_old.from = path[0];
+    return cli_batch(&with_old, path + 1, 1, cli_carry);
 }
 
 static int run_series(const struct cli_options *o, char **path)

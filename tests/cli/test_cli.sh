@@ -137,6 +137,33 @@ says ' %  ' out
 (cd "$tmp" && "$cmd" measure --json - <first-drill.sheet.json >stdin.out 2>/dev/null) || fail 'measure -'
 "$cmd" measure --json "$tmp/first-drill.sheet.json" 2>/dev/null | cmp -s - "$tmp/stdin.out" || fail 'measure - differs'
 
+# --- a new film of the same site
+cp "$tmp/second-drill.sheet.json" "$tmp/old.sheet.json"
+wants 64 'carry without a film' "$cmd" carry "$tmp/old.sheet.json"
+says 'an old sheet and a new film' err
+wants 64 'carry of three' "$cmd" carry "$tmp/old.sheet.json" "$tmp/grafted.jpg" "$tmp/four-months.png"
+wants 64 'carry to another tooth' "$cmd" carry "$tmp/old.sheet.json" "$tmp/grafted.jpg" --tooth 36
+wants 66 'carry from a sheet that is not there' "$cmd" carry "$tmp/gone.json" "$tmp/grafted.jpg"
+says 'old sheet .*gone.json' err
+wants 73 'carry over an existing sheet' "$cmd" carry "$tmp/old.sheet.json" "$tmp/grafted.jpg"
+wants 0 carry "$cmd" carry "$tmp/old.sheet.json" "$tmp/grafted.jpg" --replace --taken 2026-03-02 --stage grafted --grafted 2026-03-02
+says 'grafted.sheet.json' out
+says 'the films match: [0-9]* of [0-9]* places are found again' err
+says 'carrying adds 0.0[0-9] mm' err
+says 'carried over, to be confirmed: mesial CEJ' err
+says 'found on the new film: mesial root sides' err
+says 'not carried: gauge drill diameter' err
+grep -q '"by": *"carried"' "$tmp/grafted.sheet.json" || fail 'carry: no carried mark in the sheet'
+grep -q '"stage": "grafted"' "$tmp/grafted.sheet.json" || fail 'carry: --stage is not in the sheet'
+cmp -s "$tmp/grafted.sheet.json.old" "$demo/grafted.sheet.json" || fail 'carry --replace: what was there is not kept'
+cmp -s "$tmp/old.sheet.json" "$demo/second-drill.sheet.json" || fail 'carry: the old sheet was written to'
+wants 0 'measure carried marks' "$cmd" measure "$tmp/grafted.sheet.json"
+says PROPOSED out
+cp "$demo/grafted.sheet.json" "$tmp"
+wants 65 'carry to a film that is none of the site' "$cmd" carry "$tmp/old.sheet.json" fixtures/broken/png-exif-loop.png --out "$tmp/none.sheet.json"
+says 'too small or too narrow to be matched' err
+[ ! -e "$tmp/none.sheet.json" ] || fail 'a refused carry left a sheet'
+
 # --- records
 wants 0 record "$cmd" record "$tmp/first-drill.sheet.json" --into "$tmp/chart"
 says 'first-drill-r01.json' out
