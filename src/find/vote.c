@@ -27,7 +27,7 @@ static const struct vote_params defaults = {.core = 0.05,
                                             .least = 0.3,
                                             .end_share = 0.02,
                                             .end_margin = 0.03,
-                                            .clear = 2.5,
+                                            .clear = 4.0,
                                             .coronal_px = {20.0, 60.0},
                                             .lateral_px = 15.0};
 enum { ROWS = 24, SAMPLES = 9, SPREAD = 48 };
