@@ -44,7 +44,8 @@ static const double longest_to_short = 4.0; /* no sensor is longer */
  * beside the one line along which most lie (an edge of the beam's cone or of a holder tells nothing
  * of the site), and outside the one disc that holds most (so does one implant). Films of two sites,
  * with the same drill, sensor and cone cut in both, reach 3.2 beside the line; of one site, when
- * every trabecula and the crest have changed, 4.2 as a rule (phantoms). */
+ * every trabecula and the crest have changed, 4.2 as a rule (phantoms,
+ * tests/bench/bench_register.c). */
 static const double least_sds = 3.7, least_sds_outside = 1.5;
 static const double line_of_side = 0.03, disc_of_side = 0.16; /* of the old film's longer side */
 /* Below so many a mirrored film, whose crowns and implants are nearly their own mirror, is tried

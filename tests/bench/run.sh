@@ -12,6 +12,7 @@ for b in "$B"/tests/bench/bench_*; do
     *.o | *.d) continue ;;
     *bench_view) continue ;; # by its script, under a display of its own
     *bench_record) "$b" "$B/plumbrule" ;;
+    *bench_register) "$b" "$((films / 10))" "$seed" ;; # two films a pair, six kinds
     *bench_coverage) "$b" 2000 "$seed" "$films" ;;
     *) "$b" "$films" "$seed" ;;
     esac
