@@ -24,6 +24,7 @@ enum {
     HISTOGRAM = 1024  /* bins for quantiles */
 };
 static const double vote_quantile = 0.70; /* only the steepest third of the film votes */
+static const double least_votes = 8.0;    /* of either edge: a dozen rows in sight */
 static const double same_angle_deg = 4.0; /* pairs nearer than this in all three are one */
 static const double same_offset_px = 4.0; /* reduced px */
 static const double same_width_share = 0.2;
@@ -37,8 +38,9 @@ struct cell {
 struct hough {
     int reach; /* rho in -reach..reach */
     size_t stride;
-    float *votes; /* DIRECTIONS x stride */
-    float *plane; /* stride x widths: pairs of one direction */
+    float *votes;       /* DIRECTIONS x stride */
+    float *rise, *fall; /* of one direction: stride, of fall the widths on top */
+    float *plane;       /* stride x widths: their pairs */
 };
 
 struct gradient {
@@ -102,19 +104,24 @@ static size_t widths_of(const struct find_image *im, const struct pin_params *p)
     return most > 1.0 ? (size_t)most : 1;
 }
 
-static int hough_make(const struct find_image *im, size_t widths, struct hough *h, struct err *err)
+static int hough_make(const struct find_image *im, size_t w0, size_t widths, struct hough *h,
+                      struct err *err)
 {
     h->reach = (int)ceil(hypot((double)im->width, (double)im->height)) + 2;
     h->stride = 2 * (size_t)h->reach + 1;
     h->votes = plumb_mem_array(DIRECTIONS * h->stride, sizeof *h->votes, err);
     h->plane = plumb_mem_array(h->stride * widths, sizeof *h->plane, err);
-    return h->votes && h->plane ? 0 : ERR_NOMEM;
+    h->rise = plumb_mem_array(h->stride, sizeof *h->rise, err);
+    h->fall = plumb_mem_array(h->stride + w0 + widths, sizeof *h->fall, err);
+    return h->votes && h->plane && h->rise && h->fall ? 0 : ERR_NOMEM;
 }
 
 static void hough_release(struct hough *h)
 {
     free(h->votes);
     free(h->plane);
+    free(h->rise);
+    free(h->fall);
 }
 
 /* Votes grow with the gradient but saturate, so that a weak pin counts beside a strong crown. */
@@ -196,22 +203,36 @@ static bool is_peak(const float *plane, size_t widths, size_t stride, size_t i, 
     return true;
 }
 
+/* Rises and falls of one direction by their distance, no falls behind them; the greatest fall. */
+static float edges_of(struct hough *h, int k, bool inverted, size_t pad)
+{
+    size_t opposite = (size_t)(k + DIRECTIONS / 2) % DIRECTIONS, last = h->stride - 1;
+    const float *same = h->votes + (size_t)k * h->stride, *other = h->votes + opposite * h->stride;
+    float most = 0.0F;
+    for (size_t i = 0; i < h->stride; i++) {
+        h->rise[i] = inverted ? other[last - i] : same[i];
+        h->fall[i] = inverted ? same[i] : other[last - i];
+        most = h->fall[i] > most ? h->fall[i] : most;
+    }
+    memset(h->fall + h->stride, 0, pad * sizeof *h->fall);
+    return most;
+}
+
 /* Pairs of one direction: rise at rho, fall at rho + width; both must be there (geometric mean). */
 static void pair_direction(struct hough *h, int k, bool inverted, size_t w0, size_t widths,
                            struct keep *keep)
 {
-    size_t opposite = (size_t)(k + DIRECTIONS / 2) % DIRECTIONS, last = h->stride - 1;
-    const float *same = h->votes + (size_t)k * h->stride, *other = h->votes + opposite * h->stride;
+    double least = keep->floor * keep->floor, most = (double)edges_of(h, k, inverted, w0 + widths);
     for (size_t i = 0; i < h->stride; i++) {
-        float rise = inverted ? other[last - i] : same[i];
-        for (size_t w = 0; w < widths; w++) {
-            size_t j = i + w0 + w;
-            float fall = j > last ? 0.0F : inverted ? same[j] : other[last - j];
-            h->plane[i * widths + w] = rise * fall;
-        }
+        float *cell = h->plane + i * widths;
+        const float *fall = h->fall + i + w0;
+        if ((double)h->rise[i] * most <= least)
+            h->rise[i] = 0.0F; /* none of its pairs would be kept */
+        for (size_t w = 0; w < widths; w++)
+            cell[w] = h->rise[i] * fall[w];
     }
     for (size_t i = 0; i < h->stride; i++) {
-        for (size_t w = 0; w < widths; w++) {
+        for (size_t w = 0; w < widths && h->rise[i] > 0.0F; w++) {
             double v = (double)h->plane[i * widths + w];
             if (v <= keep->floor * keep->floor || !is_peak(h->plane, widths, h->stride, i, w))
                 continue;
@@ -264,7 +285,8 @@ static int search(const struct find_image *im, struct hough *h, bool inverted,
                   struct err *err)
 {
     size_t w0 = (size_t)p->min_width_small;
-    struct keep keep = {.cell = plumb_mem_array((size_t)2 * KEEP, sizeof *keep.cell, err)};
+    struct keep keep = {.cell = plumb_mem_array((size_t)2 * KEEP, sizeof *keep.cell, err),
+                        .floor = least_votes};
     if (!keep.cell)
         return ERR_NOMEM;
     for (int k = 0; k < DIRECTIONS / 2; k++)
@@ -284,7 +306,7 @@ int pin_candidates(const struct find_image *small, const struct pin_params *p,
     *n = 0;
     int rc = gradient_make(small, &g, err);
     if (rc == 0)
-        rc = hough_make(small, widths_of(small, p), &h, err);
+        rc = hough_make(small, (size_t)p->min_width_small, widths_of(small, p), &h, err);
     *slope = g.level / small->scale;
     if (rc != 0 || g.level <= 0.0)
         goto out;

@@ -262,20 +262,37 @@ static double densest(const float *v, size_t n, double land, double *share)
     return at;
 }
 
-static int by_size(const void *a, const void *b)
+/* A thinned sample of rows, and how far outwards they lie under some slope; in the order of that.
+ */
+struct sample {
+    size_t n;
+    struct xy row[SAMPLE_MAX];
+    float v[SAMPLE_MAX];
+};
+
+static struct sample sample_of(const struct xy *p, size_t n)
 {
-    float x = *(const float *)a, y = *(const float *)b;
-    return x < y ? -1 : x > y;
+    struct sample m = {.n = n < SAMPLE_MAX ? n : SAMPLE_MAX};
+    for (size_t i = 0; i < m.n; i++)
+        m.row[i] = p[i * n / m.n];
+    return m;
 }
 
-static double offsets(const struct xy *p, size_t n, int side, double b, double land, double *share)
+/* From one slope to the next the order hardly changes: insertion. */
+static double offsets(struct sample *m, int side, double b, double land, double *share)
 {
-    float v[SAMPLE_MAX];
-    size_t m = n < SAMPLE_MAX ? n : SAMPLE_MAX;
-    for (size_t i = 0; i < m; i++)
-        v[i] = (float)inward(&p[i * n / m], side, 0.0, b);
-    qsort(v, m, sizeof *v, by_size);
-    return densest(v, m, land, share);
+    for (size_t i = 0; i < m->n; i++) {
+        struct xy row = m->row[i];
+        float v = (float)inward(&row, side, 0.0, b);
+        size_t j = i;
+        for (; j > 0 && m->v[j - 1] > v; j--) {
+            m->row[j] = m->row[j - 1];
+            m->v[j] = m->v[j - 1];
+        }
+        m->row[j] = row;
+        m->v[j] = v;
+    }
+    return densest(m->v, m->n, land, share);
 }
 
 /* Sums of one side's rows, weighed by their distance from the line. */
@@ -335,8 +352,9 @@ static double densest_slope(const struct find_strip *st, const struct pin_rows *
     int top = SLOPES / 2;
     for (int side = 0; side < 2; side++) {
         size_t n = collect(st, r, side, i0, i1);
-        for (int k = 0; k < SLOPES; k++) {
-            offsets(r->room, n, side, land_slope * (2.0 * k / (SLOPES - 1) - 1.0), land, &share);
+        struct sample m = sample_of(r->room, n);
+        for (int k = 0; k < SLOPES && n > 0; k++) {
+            offsets(&m, side, land_slope * (2.0 * k / (SLOPES - 1) - 1.0), land, &share);
             sum[k] += share;
         }
     }
@@ -354,7 +372,8 @@ bool pin_lands_fit(const struct find_strip *st, const struct pin_rows *r, size_t
         size_t n = collect(st, r, side, i0, i1);
         if (n < ROWS_MIN)
             return false;
-        double at = offsets(r->room, n, side, slope, land, &flank[side].lands);
+        struct sample m = sample_of(r->room, n);
+        double at = offsets(&m, side, slope, land, &flank[side].lands);
         flank[side].a = side == 0 ? at : -at;
     }
     for (int k = 0; k < 2 * ROUNDS; k++)
