@@ -42,8 +42,9 @@ enum { FIND_LEVELS = 512 };
 struct find_scene {
     double darker[FIND_LEVELS + 1]; /* share of the film below level i / FIND_LEVELS */
     double range;                   /* between the darkest and the brightest percent */
-    struct geo_point air;           /* from the film's middle to the middle of its darkest tenth,
-                                       in units of the film's half diagonal: air lies crownwards */
+    struct geo_point air;           /* from the film's middle to the middle of what is darkest in
+                                       it, in standard deviations of that along either side: air
+                                       lies crownwards, in a band along one side of the film */
 };
 void find_scene_of(const struct find_image *small, struct find_scene *out);
 /* Share of the film darker than level. */

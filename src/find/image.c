@@ -80,8 +80,10 @@ static inline double clamp(double v, double hi)
     return v < 0.0 ? 0.0 : v > hi ? hi : v;
 }
 
-/* Air is the darkest tenth of a film; a holder's frame may be as dark, all round. */
-static const double air_share = 0.10, frame = 0.07;
+static const double rim = 1.01; /* px: a neighbour right and below, rounding to float allowed for */
+/* Air is within the darkest part of a film, and darker than the bone in it; a holder's frame may be
+ * as dark, all round. */
+static const double air_share = 0.15, frame = 0.07;
 
 static size_t bin_of(double level)
 {
@@ -116,24 +118,44 @@ static size_t bin_at(const struct levels *l, double share)
     return i;
 }
 
+/* Weighted sums along one side of the film. */
+struct sums {
+    double w, x, xx;
+};
+
+static void sums_add(struct sums *m, double w, double x)
+{
+    m->w += w;
+    m->x += w * x;
+    m->xx += w * x * x;
+}
+
+/* Distance of the mean from middle, in standard deviations. */
+static double off_middle(const struct sums *m, double middle)
+{
+    double mean = m->w > 0.0 ? m->x / m->w : middle;
+    double var = m->w > 0.0 ? m->xx / m->w - mean * mean : 0.0;
+    return (mean - middle) / sqrt(fmax(1.0, var));
+}
+
 static struct geo_point air_of(const struct find_image *im)
 {
-    double w = (double)im->width, h = (double)im->height, sx = 0.0, sy = 0.0, found = 0.0;
+    double w = (double)im->width, h = (double)im->height;
     size_t mx = (size_t)(frame * w), my = (size_t)(frame * h);
+    struct sums across = {0}, down = {0};
     struct levels l;
     levels_of(im, mx, my, &l);
     size_t dark = bin_at(&l, air_share);
     for (size_t y = my; y + my < im->height; y++) {
         for (size_t x = mx; x + mx < im->width; x++) {
-            if (bin_of(shown(im, y * im->width + x)) > dark)
-                continue;
-            sx += (double)x;
-            sy += (double)y;
-            found += 1.0;
+            size_t bin = bin_of(shown(im, y * im->width + x));
+            double depth = bin > dark ? 0.0 : (double)(dark - bin + 1);
+            sums_add(&across, depth, (double)x);
+            sums_add(&down, depth, (double)y);
         }
     }
-    double k = found > 0.0 ? 1.0 / found : 0.0, half = 0.5 * hypot(w, h);
-    return (struct geo_point){(sx * k - 0.5 * (w - 1.0)) / half, (sy * k - 0.5 * (h - 1.0)) / half};
+    return (struct geo_point){off_middle(&across, 0.5 * (w - 1.0)),
+                              off_middle(&down, 0.5 * (h - 1.0))};
 }
 
 void find_scene_of(const struct find_image *small, struct find_scene *out)
@@ -183,26 +205,33 @@ static inline float inner_at(const struct find_image *im, float x, float y)
     return top + fy * (low - top);
 }
 
-static bool well_inside(const struct find_image *im, struct geo_point own)
+/* Narrows j0..j1 to the j with 0 <= p + j d <= max. */
+static void inside_steps(double p, double d, double max, double *j0, double *j1)
 {
-    return own.x >= 0.0 && own.y >= 0.0 && own.x < (double)im->width - 1.01 &&
-           own.y < (double)im->height - 1.01;
+    if (fabs(d) < 1e-12) {
+        *j1 = p >= 0.0 && p <= max ? *j1 : -1.0;
+        return;
+    }
+    *j0 = fmax(*j0, fmin(-p / d, (max - p) / d));
+    *j1 = fmin(*j1, fmax(-p / d, (max - p) / d));
 }
 
+/* Samples outside the image, or at its rim, are the nearest pixel's. */
 static void strip_row(const struct find_image *im, struct geo_point from, struct geo_point step,
                       size_t n, float *out)
 {
-    double k = 1.0 / im->scale;
+    double k = 1.0 / im->scale, j0 = 0.0, j1 = (double)n - 1.0;
     struct geo_point a = {(from.x - im->offset) * k, (from.y - im->offset) * k};
-    struct geo_point d = geo_mul(step, k), z = geo_add(a, geo_mul(d, (double)(n - 1)));
-    if (!well_inside(im, a) || !well_inside(im, z)) {
-        for (size_t j = 0; j < n; j++)
-            out[j] = (float)find_image_at(im, geo_add(from, geo_mul(step, (double)j)));
-        return;
-    }
+    struct geo_point d = geo_mul(step, k);
+    inside_steps(a.x, d.x, (double)im->width - rim, &j0, &j1);
+    inside_steps(a.y, d.y, (double)im->height - rim, &j0, &j1);
+    size_t first = j1 >= j0 ? (size_t)ceil(j0) : n, end = j1 >= j0 ? (size_t)floor(j1) + 1 : n;
     for (size_t j = 0; j < n; j++)
+        if (j < first || j >= end)
+            out[j] = (float)find_image_at(im, geo_add(from, geo_mul(step, (double)j)));
+    for (size_t j = first; j < end; j++)
         out[j] = inner_at(im, (float)(a.x + (double)j * d.x), (float)(a.y + (double)j * d.y));
-    for (size_t j = 0; j < n && im->inverted; j++)
+    for (size_t j = first; j < end && im->inverted; j++)
         out[j] = 1.0F - out[j];
 }
 

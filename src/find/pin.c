@@ -14,6 +14,7 @@ static const struct pin_params defaults = {.small_side = 480,
                                            .n_coarse = 24,
                                            .n_fine = 8};
 static const double hopeless = 0.01; /* first opinion below which nothing is measured */
+static const double likely = 0.5;    /* first opinion from which a body is the pin itself */
 static const double sure = 0.9; /* a pin so likely of one polarity: the other is not searched */
 static const double squat_aspect = 0.8;
 /* Standard uncertainty of an end's own shift: a share of it, and what the model leaves out, as a
@@ -262,11 +263,11 @@ static void note_trail(struct search *s, const struct pin_body *b)
         s->trail[s->n_trail++] = t;
 }
 
-/* Straight, but with no free end: a shank perhaps, whose pin follows on the same axis. */
+/* Straight, but no pin by itself: a shank perhaps, whose pin follows on the same axis. */
 static bool goes_on(const struct lead *l)
 {
     const struct pin_body *b = &l->body;
-    return l->score <= 0.0 &&
+    return l->score < likely &&
            fmin(b->flank[0].scale, b->flank[1].scale) < shank_scale * b->im->scale;
 }
 

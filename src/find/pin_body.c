@@ -25,6 +25,7 @@ static const double ok_slope = 0.3;      /* of the median slope: weaker is anoth
 static const double min_scale_px = 0.02; /* rounding of 8-bit films */
 static const double land_share = 0.012; /* of the width: rows this near to the envelope are lands */
 static const double rough_px = 1.0, rough_share = 0.008; /* deviations of no smooth flank */
+static const double first_slope = 0.04; /* the candidate's own direction is better than that */
 static const double off_line = 5.0;     /* robust deviations: farther is no edge of this flank */
 static const double flute_depth = 0.22; /* of the width: a row this far inside may be a flute's */
 /* The flanks' shift with the level beside them (flatten_sides): 3 mm of steel reach white 0.05 mm
@@ -39,7 +40,7 @@ static const double min_beside_px = 0.1;
 static const double core_fall = 0.6;    /* of the contrast: the metal has ended */
 static const double core_gap = 0.25;    /* widths */
 static const double collar_metal = 0.6; /* of the contrast, beside both flanks */
-static const double crooked = 0.06;     /* of the width: no pin's flank, not even a drill's */
+static const double crooked = 0.06;     /* of the width: no smooth pin's flank */
 /* Student's factor for 95 % with 7 degrees of freedom against the normal one: 2.36 / 1.96. */
 static const double few_blocks = 1.2;
 enum { RUN_MIN = 16, BLOCKS = 8 }; /* rows; parts of a flank */
@@ -507,8 +508,10 @@ static bool grow(struct pin_body *b)
     size_t first = 8 * step, missing = 0, end = b->i1, start;
     if (end < b->i0 + first)
         return fit_both(b, b->i0, end);
-    /* a cone and one flute may fill the first stretch: no line fits, so look at a longer one */
-    while (!fit_both(b, end - first, end)) {
+    /* a cone and one flute may fill the first stretch: no line fits, or a crooked one, so look at a
+     * longer one */
+    while (!fit_both(b, end - first, end) ||
+           fmax(fabs(b->flank[0].b), fabs(b->flank[1].b)) > first_slope) {
         if (end < b->i0 + 2 * first)
             return fit_both(b, b->i0, end);
         first *= 2;
@@ -536,12 +539,11 @@ static bool grow(struct pin_body *b)
     return fit_both(b, start, end);
 }
 
-/* A drill's flank may jump from land to flute; its lands are judged later. */
+/* A drill's flank jumps from land to flute; its lands are judged later. */
 static bool is_straight(const struct pin_body *b)
 {
-    double lands = fmin(b->flank[0].lands, b->flank[1].lands);
-    return fmax(b->flank[0].scale, b->flank[1].scale) <
-           (lands < 1.0 ? 2.0 : 1.0) * crooked * b->width;
+    return fmin(b->flank[0].lands, b->flank[1].lands) < 1.0 ||
+           fmax(b->flank[0].scale, b->flank[1].scale) < crooked * b->width;
 }
 
 static int measure_round(struct pin_body *b, double s0, double s1, double window, double half,

@@ -139,7 +139,10 @@ struct pin_features {
     double straight;         /* robust deviation of the flanks / width */
     double taper;            /* rad between the flanks, each by itself */
     double seen, aspect;
-    double lands;   /* share of rows on the envelope, the lesser of both flanks */
+    bool fluted;    /* the flanks are lines through lands */
+    double lands;   /* share of rows on its line, the lesser of both flanks */
+    double bare;    /* widths, longest stretch of a flank with no row on its line */
+    double over;    /* share of rows a little outside its line, the greater of both flanks */
     double teeth;   /* dips a width's length: a thread's 3 and more, a drill's below 1 */
     double tip_in;  /* share of the film darker than the surroundings of the tip */
     double uneven;  /* standard deviation of the core along the pin / contrast */

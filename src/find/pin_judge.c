@@ -3,9 +3,10 @@
  *
  * A logistic score (log odds, a sum of evidence). Weights were fitted to drawn films, hybrids and
  * real films without a pin, with the sign held to what each evidence means, and candidates that are
- * no pin counted one and a half times; teeth and slim were set, since drawn films say little of
- * them. On other films what is listed with a confidence c is a pin in about the share c or more
- * (tests/bench/bench_pin.c, last table).
+ * no pin counted one and a half times (three ways of drawing films; a fit without one of them finds
+ * as much in it, to 3 %); teeth was set, since drawn films say little of it. On other films what is
+ * listed with a confidence c is a pin in about the share c or more (tests/bench/bench_pin.c, last
+ * table).
  */
 #include <math.h>
 #include <string.h>
@@ -18,26 +19,31 @@ struct evidence {
 /* value, clipped to lo..hi so that no single one decides alone; weight in log odds. Each weight has
  * the sign its reason asks for. */
 static const struct evidence judge[] = {
-    {-1.5, 2, -0.84},   /* a root's or crown's sides are not straight */
-    {-2, 1.7, -1.25},   /* a root converges, a cylinder does not */
-    {-0.1, 0.5, 6.93},  /* darker on both sides */
-    {0, 1, 2.26},       /* and on one side as on the other */
-    {0.5, 1, 2.89},     /* both flanks all along */
-    {0.1, 0.7, 7.10},   /* a drill's lands lie on one line */
+    {-1.5, 2, -1.23},   /* a root's or crown's sides are not straight */
+    {-2, 1.7, -2.16},   /* a root converges, a cylinder does not */
+    {-0.1, 0.5, 4.43},  /* darker on both sides */
+    {0, 1, 4.15},       /* and on one side as on the other */
+    {0.5, 1, 1.25},     /* both flanks all along */
+    {0.2, 0.9, 3.19},   /* on their lines, of lands if it is a drill */
+    {0.3, 2, -1.42},    /* from end to end: a drill's next land is not far */
+    {0, 0.3, -18.07},   /* and nowhere outside of them */
     {1.3, 3, -1.20},    /* a thread, an implant: a drill has fewer flutes (set, not fitted) */
-    {0, 1, 6.52},       /* the apical end is free */
-    {0, 0.4, 3.15},     /* and in tissue */
-    {0, 1, -2.79},      /* the other end goes on into collar, shank, film's edge */
-    {0, 0.5, -19.61},   /* the crown end points to the air: a loose bar lies across */
-    {0, 2, 1.94},       /* a crown is squat */
-    {0.5, 1.5, -10.92}, /* 1.5 to 4.2 mm on a film of 20 to 30 */
-    {0, 0.6, -4.71},    /* roots and bone change along their length */
-    {-2.5, 1.5, 0.56},  /* metal is among the brightest */
+    {0, 1, 5.84},       /* the apical end is free */
+    {0, 0.4, 5.49},     /* and in tissue */
+    {0, 1, -1.71},      /* the other end goes on into collar, shank, film's edge */
+    {0, 0.5, -27.33},   /* the crown end points to the air: a loose bar lies across */
+    {0, 2, 3.83},       /* a crown is squat */
+    {0.5, 1.5, -16.40}, /* 1.5 to 4.2 mm on a film of 20 to 30 */
+    {0, 0.6, -9.27},    /* roots and bone change along their length */
+    {-2.5, 1.5, 0.38},  /* metal is among the brightest */
 };
-static const double judge_const = -13.76;
-static const double tooth_depth = 0.04; /* widths: shallower dips are noise */
-static const double air_corner = 0.6;   /* of the greater component: it may be either side */
-static const double air_clear = 0.05; /* half diagonals: less says nothing of where the air lies */
+static const double judge_const = -10.85;
+static const double fluted_straight = -0.5; /* first evidence of a drill, told by its lands */
+static const double tooth_depth = 0.04;     /* widths: shallower dips are noise */
+static const double near_line = 0.02, near_line_px = 1.2; /* widths: on the line of the flank */
+static const double far_line = 0.12;  /* widths: farther out is a collar or a neighbour */
+static const double air_corner = 0.8; /* of the greater component: it may be either side */
+static const double air_clear = 0.3;  /* standard deviations: less says nothing of where it lies */
 
 static double mean_band(const struct pin_body *b, size_t row, double t0, double t1)
 {
@@ -71,15 +77,21 @@ static double beside(const struct pin_body *b, size_t i0, size_t i1)
     return n > 0 ? sum / (double)n : 0.0;
 }
 
+/* How far the edge of a row lies outside the line of its flank, px. */
+static double outside_line(const struct pin_body *b, int k, size_t row)
+{
+    double d = b->rows.t[k][row] - b->flank[k].a - b->flank[k].b * pin_body_s(b, row);
+    return k == 0 ? d : -d;
+}
+
 /* Dips along one flank, a width's length: land to dip and back, with hysteresis. */
 static double teeth_of(const struct pin_body *b, int k)
 {
-    const struct pin_flank *f = &b->flank[k];
-    double out = k == 0 ? 1.0 : -1.0, deep = fmax(f->dips, tooth_depth * b->width);
+    double deep = fmax(b->flank[k].dips, tooth_depth * b->width);
     size_t n = 0;
     bool in_dip = false;
     for (size_t i = b->i0; i <= b->i1; i++) {
-        double d = out * (b->rows.t[k][i] - f->a - f->b * pin_body_s(b, i));
+        double d = outside_line(b, k, i);
         if (!in_dip && d < -0.6 * deep) {
             in_dip = true;
             n++;
@@ -101,6 +113,28 @@ static double upright(struct geo_point air, struct geo_point dir)
     return best * fmin(1.0, geo_norm(air) / air_clear);
 }
 
+/* How far the rows' edges keep to the lines of the flanks. */
+static void judge_flanks(const struct pin_body *b, struct pin_features *f)
+{
+    double near = fmax(near_line_px * b->im->scale, near_line * b->width);
+    double rows = (double)(b->i1 - b->i0 + 1), width = b->width / b->strip.ds;
+    f->lands = 1.0;
+    for (int k = 0; k < 2; k++) {
+        size_t on = 0, off = 0, bare = 0, over = 0;
+        for (size_t i = b->i0; i <= b->i1; i++) {
+            double d = outside_line(b, k, i);
+            bool ok = b->rows.ok[k][i] && fabs(d) < near;
+            off = ok ? 0 : off + 1;
+            bare = off > bare ? off : bare;
+            on += ok;
+            over += b->rows.ok[k][i] && d >= near && d < far_line * b->width;
+        }
+        f->lands = fmin(f->lands, (double)on / rows);
+        f->bare = fmax(f->bare, (double)bare / width);
+        f->over = fmax(f->over, (double)over / rows);
+    }
+}
+
 void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
                      const struct find_scene *scene, struct pin_features *f)
 {
@@ -120,7 +154,8 @@ void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
     f->upright = upright(scene->air, b->axis.dir);
     f->slim = b->width / (side * b->im->scale);
     f->crown = e->kind[0];
-    f->lands = fmin(b->flank[0].lands, b->flank[1].lands);
+    f->fluted = fmin(b->flank[0].lands, b->flank[1].lands) < 1.0;
+    judge_flanks(b, f);
     f->teeth = 0.5 * (teeth_of(b, 0) + teeth_of(b, 1));
     size_t tip = b->i1 > part / 2 ? b->i1 - part / 2 : 0;
     f->tip_in = find_scene_rank(scene, beside(b, tip, b->i1));
@@ -136,12 +171,14 @@ double pin_confidence(const struct pin_features *f)
 {
     double sum = judge_const;
     const double v[] = {
-        log((f->straight + 0.001) / 0.01),
+        f->fluted ? fluted_straight : log((f->straight + 0.001) / 0.01),
         log((f->taper + 0.004) / 0.03),
         f->weaker,
         f->weaker / fmax(f->contrast, 1e-3),
         f->seen,
         f->lands,
+        f->bare,
+        f->over,
         f->teeth,
         f->drop,
         f->tip_in,
