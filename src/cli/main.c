@@ -10,7 +10,7 @@
 static const char help_text[] =
     "plumbrule - does the pin stand true? Measures a periapical film.\n"
     "\n"
-    "  plumbrule pin FILM...        find the pin; print tip, shoulder, axis, width\n"
+    "  plumbrule pin FILM...        find the pin; print tip, shoulder, axis, widths\n"
     "  plumbrule start FILM         write a new sheet with what could be found\n"
     "  plumbrule carry SHEET FILM   the same for a new film, with the marks of an old sheet\n"
     "  plumbrule measure SHEET...   print quantities, uncertainties and findings\n"
