@@ -136,17 +136,28 @@ static void crest_case(const struct film *film, const struct phantom_truth *trut
 
 /* From a rough click at either end; false when it is refused. */
 static bool rough_midline(const struct film *film, const struct phantom_tooth_truth *t,
-                          struct ph_rng *rng, struct geo_line *out)
+                          struct ph_rng *rng, struct geo_line *out, const char *name)
 {
     struct find_root r;
     struct err err = {0};
     struct geo_point crown = scatter(rng, t->chord[0], root_off_px);
     struct geo_point apex = scatter(rng, t->apex, root_off_px);
-    if (plumb_find_root(film, crown, apex, &r, &err) != 0)
+    if (plumb_find_root(film, crown, apex, &r, &err) != 0) {
+        if (getenv("VERBOSE"))
+            printf("%s, root of a molar: %s\n", name, err.text);
         return false;
+    }
     *out = r.midline;
     plumb_find_root_release(&r);
     return true;
+}
+
+/* Both ends and, half way, both sides. */
+static bool shows_root(const struct film *f, const struct phantom_tooth_truth *t)
+{
+    size_t middle = PHANTOM_SIDE / 2;
+    return in_film(f, t->chord[0]) && in_film(f, t->apex) && in_film(f, t->near[middle]) &&
+           in_film(f, t->far[middle]);
 }
 
 /* root[0] faces the site, root[1] is the other one of the same tooth. */
@@ -157,15 +168,14 @@ static void molar_case(const struct film *film, const struct phantom_tooth_truth
     struct geo_point sum = {0}, middle[2];
     bool good = true;
     for (int k = 0; k < 2; k++) {
-        if (!root[k]->present || !root[k]->two_roots || !in_film(film, root[k]->chord[0]) ||
-            !in_film(film, root[k]->apex))
+        if (!root[k]->present || !root[k]->two_roots || !shows_root(film, root[k]))
             return;
         sum = geo_add(sum, geo_unit(geo_sub(root[k]->midline[1], root[k]->midline[0])));
         middle[k] = geo_mix(root[k]->midline[0], root[k]->midline[1], 0.5);
     }
     t->molars++;
     for (int k = 0; k < 2 && good; k++)
-        good = rough_midline(film, root[k], rng, &line[k]);
+        good = rough_midline(film, root[k], rng, &line[k], name);
     if (!good) {
         t->molars_refused++;
         return;
