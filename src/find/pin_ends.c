@@ -17,8 +17,9 @@
 #include <string.h>
 #include "find/pin_internal.h"
 
-static const double core_half = 0.22; /* of the width */
-static const double free_drop = 0.5;  /* of the flanks' contrast */
+static const double core_half = 0.22;  /* of the width */
+static const double free_drop = 0.5;   /* of the flanks' contrast */
+static const double frame_even = 0.05; /* of the same: a frame has no texture of its own */
 static const double end_sd_px = 2.0;
 /* By how much an end lies farther out than its steepest place, against the same at the flanks (half
  * of the width's correction): regression on phantoms, seeds 1 to 100. A flat end has no chord that
@@ -105,6 +106,17 @@ static void reverse(float *v, size_t n)
     }
 }
 
+/* Does the film's frame begin at this row? From there to the film's edge the core and what lies
+ * beside it are one level. */
+static bool frame_begins(const struct along *a, double row, double contrast)
+{
+    float last = a->core[a->n - 1], most = (float)(frame_even * contrast);
+    size_t i = (size_t)ceil(row);
+    while (i < a->n && fabsf(a->core[i] - last) < most && fabsf(a->beside[i] - last) < most)
+        i++;
+    return i >= a->n;
+}
+
 /* The end towards larger rows of a run that ends at row i1; wr: the width in rows. What the core
  * falls by is held against its contrast to the sides near that same end. */
 static void end_of(const struct along *a, double i1, double wr, double inside,
@@ -122,9 +134,13 @@ static void end_of(const struct along *a, double i1, double wr, double inside,
     double beyond = mean_of(a->core, a->n, where + 0.15 * wr, where + 0.45 * wr);
     double contrast = inside - beside;
     bool room = where + 0.3 * wr < n;
+    /* what ends at the frame goes on; a pin's tip stands in tissue, which is not even */
+    bool leaves = room && fabs(beside - (double)a->core[a->n - 1]) > frame_even * contrast &&
+                  frame_begins(a, where + 0.15 * wr, contrast);
     *drop = g > 0.0 && room && contrast > 0.0 ? (inside - beyond) / contrast : 0.0;
-    *kind = *drop >= free_drop ? PIN_END_FREE : i1 + 0.5 * wr >= n ? PIN_END_FILM : PIN_END_OPEN;
-    *at = *kind == PIN_END_FREE ? where : *kind == PIN_END_FILM ? n - 1.0 : i1;
+    bool film = leaves || i1 + 0.5 * wr >= n;
+    *kind = *drop >= free_drop && !leaves ? PIN_END_FREE : film ? PIN_END_FILM : PIN_END_OPEN;
+    *at = *kind == PIN_END_FREE || leaves ? where : film ? n - 1.0 : i1;
 }
 
 void pin_ends_find(const struct pin_body *b, struct pin_ends *out)

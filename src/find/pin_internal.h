@@ -145,6 +145,7 @@ struct pin_features {
     double over;    /* share of rows a little outside its line, the greater of both flanks */
     double teeth;   /* dips a width's length: a thread's 3 and more, a drill's below 1 */
     double tip_in;  /* share of the film darker than the surroundings of the tip */
+    double fill;    /* height at 0.75 of the radius against the middle's */
     double uneven;  /* standard deviation of the core along the pin / contrast */
     double bright;  /* share of the film darker than the core */
     double upright; /* how far the crown end points to the side where the air is, -1..1 */

@@ -4,9 +4,9 @@
  * A logistic score (log odds, a sum of evidence). Weights were fitted to drawn films, hybrids and
  * real films without a pin, with the sign held to what each evidence means, and candidates that are
  * no pin counted one and a half times (three ways of drawing films; a fit without one of them finds
- * as much in it, to 3 %); teeth was set, since drawn films say little of it. On other films what is
- * listed with a confidence c is a pin in about the share c or more (tests/bench/bench_pin.c, last
- * table).
+ * as much in it, to 3 %); two were set, since drawn films say little of them. On other films what
+ * is listed with a confidence c is a pin in about the share c or more (tests/bench/bench_pin.c,
+ * last table).
  */
 #include <math.h>
 #include <string.h>
@@ -36,8 +36,10 @@ static const struct evidence judge[] = {
     {0.5, 1.5, -16.40}, /* 1.5 to 4.2 mm on a film of 20 to 30 */
     {0, 0.6, -9.27},    /* roots and bone change along their length */
     {-2.5, 1.5, 0.38},  /* metal is among the brightest */
+    {0.3, 0.5,
+     60.0}, /* and fills the flanks: a root round its filling does not, no cylinder less (set) */
 };
-static const double judge_const = -10.85;
+static const double judge_const = -40.85;
 static const double fluted_straight = -0.5; /* first evidence of a drill, told by its lands */
 static const double tooth_depth = 0.04;     /* widths: shallower dips are noise */
 static const double near_line = 0.02, near_line_px = 1.2; /* widths: on the line of the flank */
@@ -135,6 +137,20 @@ static void judge_flanks(const struct pin_body *b, struct pin_features *f)
     }
 }
 
+/* Height of the core at three quarters of the radius against that in the middle: a cylinder's chord
+ * is two thirds there. */
+static double fill_of(const struct pin_body *b)
+{
+    double r = 0.5 * b->width, rim = 0.0, core = 0.0;
+    double out = 0.5 * (b->outside[0] + b->outside[1]);
+    for (size_t i = b->i0; i <= b->i1; i += 4) {
+        rim +=
+            0.5 * (mean_band(b, i, 0.7 * r, 0.8 * r) + mean_band(b, i, -0.8 * r, -0.7 * r)) - out;
+        core += mean_band(b, i, -0.25 * r, 0.25 * r) - out;
+    }
+    return core > 0.0 ? rim / core : 0.0;
+}
+
 void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
                      const struct find_scene *scene, struct pin_features *f)
 {
@@ -160,6 +176,7 @@ void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
     size_t tip = b->i1 > part / 2 ? b->i1 - part / 2 : 0;
     f->tip_in = find_scene_rank(scene, beside(b, tip, b->i1));
     f->uneven = deviation(b) / contrast;
+    f->fill = fill_of(b);
 }
 
 static double clip(double v, double lo, double hi)
@@ -188,6 +205,7 @@ double pin_confidence(const struct pin_features *f)
         fabs(log(f->slim / 0.095)),
         f->uneven,
         (f->bright - 0.8) / 0.1,
+        f->fill,
     };
     for (size_t i = 0; i < sizeof v / sizeof *v; i++)
         sum += judge[i].weight * clip(v[i], judge[i].lo, judge[i].hi);

@@ -114,10 +114,60 @@ static void notched_drills(void **state)
     }
 }
 
+/* The holder's arm over the whole film: it ends at the frame, and ends nowhere in tissue. */
+static void strip_into_the_frame(void **state)
+{
+    (void)state;
+    static const struct body arm = {500, 1100, 5.0, 70, 1300, 0, 0, 0, 0, 0, 0.66};
+    static const size_t frame_px[] = {25, 40, 60};
+    for (size_t k = 0; k < sizeof frame_px / sizeof *frame_px; k++) {
+        struct film film;
+        struct find_pins pins;
+        draw(&film, &arm);
+        for (size_t i = 0; i < (size_t)W * H; i++) {
+            size_t x = i % W, y = i / W, m = frame_px[k];
+            if (x < m || y < m || x >= W - m || y >= H - m)
+                film.grey[i] = 0;
+        }
+        find(&film, &pins);
+        if (pins.n > 0)
+            fail_msg("frame of %zu px: confidence %.2f", frame_px[k], pins.at[0].confidence);
+        plumb_find_pins_release(&pins);
+        free(film.grey);
+    }
+}
+
+/* A root of straight sides round a filling: together they look like a pin with a bright middle. */
+static void root_round_its_filling(void **state)
+{
+    (void)state;
+    static const struct body root = {420, 640, 4.0, 86, 420, 0, 0, 0, 0, 0, 0.48};
+    static const double fillings[] = {0.3, 0.36, 0.42}; /* of the root's width */
+    for (size_t k = 0; k < sizeof fillings / sizeof *fillings; k++) {
+        struct body filling = root;
+        struct film film;
+        struct find_pins pins;
+        filling.width *= fillings[k];
+        draw(&film, &root);
+        for (size_t i = 0; i < (size_t)W * H; i++) {
+            double in = cover(&filling, (double)(i % W), (double)(i / W));
+            film.grey[i] = (uint16_t)((double)film.grey[i] * (1.0 - in) + 65535.0 * metal * in);
+        }
+        find(&film, &pins);
+        for (size_t i = 0; i < pins.n; i++)
+            if (pins.at[i].width > 0.8 * root.width)
+                fail_msg("filling %zu: the root, confidence %.2f", k, pins.at[i].confidence);
+        plumb_find_pins_release(&pins);
+        free(film.grey);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(notched_drills),
+        cmocka_unit_test(strip_into_the_frame),
+        cmocka_unit_test(root_round_its_filling),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
