@@ -20,6 +20,7 @@
 static const double core_half = 0.22;  /* of the width */
 static const double free_drop = 0.5;   /* of the flanks' contrast */
 static const double frame_even = 0.05; /* of the same: a frame has no texture of its own */
+static const double frame_most = 0.12; /* of the axis' way through the film: a frame is narrow */
 static const double end_sd_px = 2.0;
 /* By how much an end lies farther out than its steepest place, against the same at the flanks (half
  * of the width's correction): regression on phantoms, seeds 1 to 100. A flat end has no chord that
@@ -135,7 +136,8 @@ static void end_of(const struct along *a, double i1, double wr, double inside,
     double contrast = inside - beside;
     bool room = where + 0.3 * wr < n;
     /* what ends at the frame goes on; a pin's tip stands in tissue, which is not even */
-    bool leaves = room && fabs(beside - (double)a->core[a->n - 1]) > frame_even * contrast &&
+    bool leaves = room && n - where < frame_most * n &&
+                  fabs(beside - (double)a->core[a->n - 1]) > frame_even * contrast &&
                   frame_begins(a, where + 0.15 * wr, contrast);
     *drop = g > 0.0 && room && contrast > 0.0 ? (inside - beyond) / contrast : 0.0;
     bool film = leaves || i1 + 0.5 * wr >= n;
