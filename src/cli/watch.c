@@ -29,7 +29,7 @@
 
 extern char **environ;
 
-enum { FILES_MOST = 100000, PAUSE_S = 1 };
+enum { FILES_MOST = 100000, PAUSE_S = 1, HEAD_BYTES = 1024 /* titles are shorter */ };
 
 struct seen {
     char *name;
@@ -72,28 +72,22 @@ static bool has_film_ending(const char *name)
     return false;
 }
 
-static bool is_file(const char *path)
+/* A record's or a series' picture is no film, though it may show one: our PNGs name the program in
+ * a text chunk (PNG specification 11.3.3.2, keyword Software), which stands before the pixels. */
+static bool is_own_picture(const char *path)
 {
-    struct stat st;
-    return stat(path, &st) == 0 && S_ISREG(st.st_mode);
-}
-
-/* NAME-rNN.png with NAME-rNN.txt beside it: a record's picture is no film, though it shows one. */
-static bool is_record(const char *dir, const char *name)
-{
-    const char *dot = strrchr(name, '.'), *r = dot;
-    if (strcmp(dot, ".png") != 0)
+    static const char mark[] = "Software\0plumbrule ";
+    const size_t length = sizeof mark - 1;
+    char head[HEAD_BYTES];
+    FILE *f = fopen(path, "rb");
+    if (f == NULL)
         return false;
-    while (r > name && r[-1] >= '0' && r[-1] <= '9')
-        r--;
-    if (r == dot || r - name < 2 || strncmp(r - 2, "-r", 2) != 0)
-        return false;
-    char text[256];
-    snprintf(text, sizeof text, "%.*s.txt", (int)(dot - name), name);
-    char *path = plumb_path_join(dir, text, NULL);
-    bool is = path != NULL && is_file(path);
-    free(path);
-    return is;
+    size_t n = fread(head, 1, sizeof head, f);
+    fclose(f);
+    for (size_t i = 0; i + length <= n; i++)
+        if (memcmp(head + i, mark, length) == 0)
+            return true;
+    return false;
 }
 
 /* --- looking -------------------------------------------------------------------------------------
@@ -138,7 +132,7 @@ static int look_at(const char *dir, struct look *out, struct err *err)
     for (const struct dirent *f = readdir(d); rc == 0 && f != NULL; f = readdir(d)) {
         struct stat st;
         if (!has_film_ending(f->d_name) || fstatat(dirfd(d), f->d_name, &st, 0) != 0 ||
-            !S_ISREG(st.st_mode) || is_record(dir, f->d_name))
+            !S_ISREG(st.st_mode))
             continue;
         rc = look_add(out, f->d_name, &st, err);
     }
@@ -177,6 +171,8 @@ static int open_window(const struct cli_options *o, char *sheet)
 /* A sheet as start makes it; then, where it is asked for, its record and its window. */
 static int start_film(const struct cli_options *o, char *film, char *sheet)
 {
+    if (is_own_picture(film))
+        return EX_OK;
     if (access(sheet, F_OK) == 0) {
         fprintf(stderr, "plumbrule: %s: the sheet %s is there already: left alone\n", film, sheet);
         return EX_OK;

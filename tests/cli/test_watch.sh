@@ -70,6 +70,8 @@ grep -q PROPOSED "$dir/first-drill-r01.txt" || fail 'once: the record does not s
 "$cmd" start "$dir/first-drill.tif" --tooth 35 --gauge length=12.0 --gauge across=2.2 --taken 2026-03-02 --out "$dir/other.sheet.json" >/dev/null 2>&1
 cmp -s "$dir/first-drill.sheet.json" "$dir/other.sheet.json" || fail 'once: not the sheet that start makes'
 rm "$dir/bad.png" "$dir/other.sheet.json"
+"$cmd" series --plot "$dir/over-time.png" "$demo/first-drill.sheet.json" "$demo/four-months.sheet.json" >/dev/null 2>&1
+cp "$dir/first-drill-r01.png" "$dir/a copy of the record.png"
 ls "$dir" >"$tmp/files"
 wants 0 'once more' "$cmd" watch --once --record --into "$dir" "$dir"
 ls "$dir" | cmp -s - "$tmp/files" || fail 'once more: something was written'
