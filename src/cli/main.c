@@ -179,7 +179,7 @@ static int run(const struct command *c, int argc, char **argv, char *program, in
     if (c->inputs == NONE && o.n_inputs > 0)
         return usage("takes no file", c->name);
     if (c->inputs != NONE && o.n_inputs == 0)
-        return usage("which file?", c->name);
+        return usage("which file or folder?", c->name);
     if (c->inputs == ONE && o.n_inputs > 1)
         return usage("takes one at a time", c->name);
     if (o.view && !with_view)

@@ -200,7 +200,7 @@ static const struct meas_change *whole_change(const struct meas_course *c)
 void rec_series_words(const struct meas_course *c, char out[REC_CHANGE])
 {
     const struct meas_change *g = whole_change(c);
-    char words[160], days[32] = ", one day";
+    char words[160], days[32] = ", the same day";
     found_words(g, c->unit, words);
     if (g->days > 0)
         snprintf(days, sizeof days, ", %ld day%s", g->days, g->days == 1 ? "" : "s");
