@@ -156,7 +156,8 @@ int plumb_file_out_open(struct file_out *f, const char *path, bool replace, stru
     bool there = stat(path, &st) == 0;
     bool taken = there || lstat(path, &st) == 0;
     if (!replace && taken && !(there && is_device(&st)))
-        return plumb_err_set(err, ERR_CREATE, "is there already and not overwritten: name another file");
+        return plumb_err_set(err, ERR_CREATE,
+                             "is there already and not overwritten: name another file");
     f->path = real_place(path, replace, err);
     int rc = f->path != NULL ? open_output(f, there ? &st : NULL, err) : ERR_NOMEM;
     if (rc != 0) {
