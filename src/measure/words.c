@@ -220,6 +220,7 @@ static bool is_lopsided(const struct meas_quantity *q)
     return !q->below_only && fabs(middle - q->v.value) > even_to * q->U;
 }
 
+/* A lopsided interval is rounded by its longer half. */
 const char *plumb_meas_value_words(const struct meas_quantity *q, char out[96])
 {
     char value[32], u[32], lo[32], hi[32];
@@ -229,9 +230,10 @@ const char *plumb_meas_value_words(const struct meas_quantity *q, char out[96])
         snprintf(out, 96, "%.1f%s%s, U not known", q->v.value, gap, unit);
         return out;
     }
-    plumb_unc_format(q->below_only ? q->v.hi : q->v.value, q->U, value, u);
-    plumb_unc_format(q->v.lo, q->U, lo, u);
-    plumb_unc_format(q->v.hi, q->U, hi, u);
+    double digits = is_lopsided(q) ? fmax(q->v.hi - q->v.value, q->v.value - q->v.lo) : q->U;
+    plumb_unc_format(q->v.lo, digits, lo, u);
+    plumb_unc_format(q->v.hi, digits, hi, u);
+    plumb_unc_format(q->below_only ? q->v.hi : q->v.value, digits, value, u);
     if (!(q->U > 0.0))
         snprintf(out, 96, "%s%s%s", value, gap, unit);
     else if (q->below_only)

@@ -22,16 +22,16 @@ static const struct meas_finding *finding_of(const struct meas_result *r, const 
     return best;
 }
 
-/* A sign for who cannot tell the colours. */
-static void finding_words(const struct meas_finding *f, char out[64])
+/* A sign for who cannot tell the colours; it stands alone where there is no room for its word. */
+static void finding_words(const struct meas_finding *f, bool word, char out[64])
 {
     static const char *const sign[] = {
         [UNC_INSIDE] = "\u25cf", [UNC_UNDECIDED] = "\u25d0", [UNC_OUTSIDE] = "\u25b2"};
     static const char *const how[] = {
         [UNC_AT_LEAST] = "\u2265", [UNC_AT_MOST] = "\u2264", [UNC_WITHIN] = "\u00b1"};
     bool deg = strcmp(f->unit, "deg") == 0;
-    snprintf(out, 64, "%s %s %s %g%s", sign[f->state], plumb_meas_state_word(f->state),
-             how[f->compare], f->limit, deg ? "\u00b0" : "");
+    snprintf(out, 64, "%s %s%s%s %g%s", sign[f->state], word ? plumb_meas_state_word(f->state) : "",
+             word ? " " : "", how[f->compare], f->limit, deg ? "\u00b0" : "");
 }
 
 /* --- column ------------------------------------------------------------------------------------
@@ -106,6 +106,10 @@ static void steps(struct view_scene *s, const struct view_state *v)
     }
 }
 
+/* Of the row: a value with its interval by both ends is longer than value and U. */
+static const double value_share = 0.56, long_value_share = 0.76;
+enum { LONG_VALUE = 18 }; /* letters */
+
 static void quantity(struct view_scene *s, const struct view_layout *l, struct view_box row,
                      const struct meas_quantity *q, const struct meas_finding *f)
 {
@@ -117,9 +121,11 @@ static void quantity(struct view_scene *s, const struct view_layout *l, struct v
     low.y1 = low.y0 + lines;
     right = low;
     plumb_meas_value_words(q, value);
+    bool is_long = plumb_text_length(value) > LONG_VALUE;
     if (f != NULL)
-        finding_words(f, found);
-    low.x1 = f != NULL ? low.x0 + 0.56 * (low.x1 - low.x0) : low.x1;
+        finding_words(f, !is_long, found);
+    double share = f == NULL ? 1.0 : is_long ? long_value_share : value_share;
+    low.x1 = low.x0 + share * (low.x1 - low.x0);
     right.x0 = low.x1;
     scene_text(s, top, q->label, l->small, VIEW_DIM, ALIGN_LEFT, false);
     scene_text(s, low, value, l->text, VIEW_WORDS, ALIGN_LEFT, true);

@@ -266,6 +266,7 @@ static void a_lopsided_interval_is_told_by_its_ends(void **state)
         const char *unit, *words;
     } row[] = {
         {4.52, 3.71, 7.42, false, "deg", "4.5\u00b0 (3.7 to 7.4)"},
+        {2.447, 2.373, 2.566, false, "mm", "2.45 mm (2.37 to 2.57)"}, /* half of it is below 0.1 */
         {4.52, 2.67, 6.37, false, "deg", "4.5 \u00b1 1.9\u00b0"},
         {4.52, 2.70, 6.38, false, "deg", "4.5 \u00b1 1.8\u00b0"}, /* even but for the rounding */
         {-0.12, -0.95, 0.21, false, "mm", "-0.12 mm (-0.95 to 0.21)"},
