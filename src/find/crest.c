@@ -14,7 +14,6 @@
  * that need no more than that. A crest that slopes by more than 45 degrees is not found.
  */
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 #include "find/find_internal.h"
 #include "plumbrule/find.h"

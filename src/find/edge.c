@@ -7,7 +7,6 @@
  * (pin_width.c).
  */
 #include <math.h>
-#include <stdlib.h>
 #include "find/find_internal.h"
 
 struct find_kernel find_kernel_make(double sd)

@@ -9,7 +9,6 @@
  * variance of line and bisector (Kunsch, Ann. Statist. 17 (1989) 1217).
  */
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 #include "find/pin_internal.h"
 

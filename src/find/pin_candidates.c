@@ -15,8 +15,6 @@
 #include <string.h>
 #include "find/pin_internal.h"
 
-static const double pi = 3.14159265358979323846;
-
 enum {
     DIRECTIONS = 180, /* bins of 2 degrees over the full turn */
     SPREAD = 4,       /* +-8 degrees: error of a gradient's direction in noise and blur */
@@ -129,8 +127,8 @@ static void hough_vote(const struct find_image *im, const struct gradient *g, st
 {
     double c[DIRECTIONS], s[DIRECTIONS];
     for (int k = 0; k < DIRECTIONS; k++) {
-        c[k] = cos(2.0 * pi * k / DIRECTIONS);
-        s[k] = sin(2.0 * pi * k / DIRECTIONS);
+        c[k] = cos(2.0 * find_pi * k / DIRECTIONS);
+        s[k] = sin(2.0 * find_pi * k / DIRECTIONS);
     }
     for (size_t y = 0; y < im->height; y++) {
         for (size_t x = 0; x < im->width; x++) {
@@ -139,7 +137,7 @@ static void hough_vote(const struct find_image *im, const struct gradient *g, st
             if (m <= g->level)
                 continue;
             double a = atan2((double)g->y[i], (double)g->x[i]);
-            int k0 = (int)lround(a * DIRECTIONS / (2.0 * pi)) + DIRECTIONS;
+            int k0 = (int)lround(a * DIRECTIONS / (2.0 * find_pi)) + DIRECTIONS;
             float vote = (float)(m / (m + 2.0 * g->level));
             for (int d = -SPREAD; d <= SPREAD; d++) {
                 int k = (k0 + d) % DIRECTIONS;
@@ -268,7 +266,7 @@ static size_t choose(struct keep *k, size_t max)
 /* The cell as an axis in the film; the origin of s is the point nearest to the film's middle. */
 static struct pin_candidate to_candidate(const struct cell *c, const struct find_image *im)
 {
-    double a = 2.0 * pi * c->direction / DIRECTIONS;
+    double a = 2.0 * find_pi * c->direction / DIRECTIONS;
     struct geo_point normal = {cos(a), sin(a)};
     struct geo_point mid = {0.5 * (double)im->width, 0.5 * (double)im->height};
     double shift = c->rho + 0.5 * c->width - geo_dot(mid, normal);

@@ -55,7 +55,7 @@ static const double lands_least = 0.4; /* of a stretch's rows: a drill's lands *
 static const double air = 0.06, air_sd = 0.025;
 static const double fixed_sd = 1e-3; /* of what a stretch has in common with the whole */
 static const double soft = 0.02;     /* of the height: corner of the clipping */
-static const double pi = 3.14159265358979323846, root2 = 1.41421356237309504880;
+static const double root2 = 1.41421356237309504880;
 static const double far_sd = 4.0; /* standard deviations: as far as a blur reaches */
 
 struct profile {
@@ -94,7 +94,7 @@ struct nodes {
 static void nodes_make(const struct shape *q, struct nodes *out)
 {
     for (int i = 0; i < NODES; i++) {
-        double phi = pi * (i + 0.5) / NODES;
+        double phi = find_pi * (i + 0.5) / NODES;
         out->v[i] = q->r * cos(phi);
         out->share[i] = sin(phi);
         out->t[i] = q->f + (1.0 - q->f) * exp(-q->m * out->share[i]);

@@ -192,14 +192,6 @@ static int best_candidate(const struct pair *p, struct candidate *best, struct e
     return rc;
 }
 
-static size_t agreeing(const struct reg_blocks *b)
-{
-    size_t n = 0;
-    for (size_t i = 0; i < b->n; i++)
-        n += b->at[i].weight > 0.0;
-    return n;
-}
-
 /* Longer side in film pixels. */
 static double side_of(const struct find_image *im)
 {
@@ -211,13 +203,13 @@ static double side_of(const struct find_image *im)
 static double by_chance(const struct reg_blocks *b)
 {
     const struct level *l = &levels[FINEST];
-    const double pi = 3.14159265358979323846;
     double side = 2.0 * l->lay.reach - 1.0, sum = 0.0;
     for (size_t i = 0; i < b->n; i++) {
         const struct reg_block *q = &b->at[i];
         double least = 0.5 * (q->xx + q->yy) - hypot(0.5 * (q->xx - q->yy), q->xy);
         double strip = 2.0 * l->narrowest / side;
-        double spot = pi * l->narrowest * l->narrowest / (side * side * sqrt(fmax(least, 1e-9)));
+        double spot =
+            find_pi * l->narrowest * l->narrowest / (side * side * sqrt(fmax(least, 1e-9)));
         sum += q->alike > 0.0 ? fmin(strip, spot) : 0.0;
     }
     return sum;
@@ -289,7 +281,7 @@ static int keep_places(const struct reg_blocks *b, struct find_register *out, st
         out->place[i] = (struct find_place){q->at, found, off, q->weight > 0.0};
     }
     out->n_places = b->n;
-    out->n_agree = agreeing(b);
+    out->n_agree = reg_blocks_agreeing(b);
     return 0;
 }
 
@@ -312,7 +304,7 @@ static int finish(const struct pair *p, struct candidate *c, struct find_registe
         bool last = i == LEVELS * PASSES - 1;
         rc = draw_near(p, i / PASSES, out->affine, &c->map, &c->polarity, &b, found, err);
         if (rc == 0 && *found && i / PASSES == FINEST)
-            out->affine = agreeing(&b) >= AFFINE_LEAST;
+            out->affine = reg_blocks_agreeing(&b) >= AFFINE_LEAST;
         out->map = c->map;
         if (rc == 0 && *found && last)
             rc = keep_places(&b, out, err);

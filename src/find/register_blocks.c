@@ -37,8 +37,7 @@ static float *warp(const struct find_image *old_film, const struct find_image *n
     float *out = plumb_mem_array(w * h, sizeof *out, err);
     for (size_t y = 0; out != NULL && y < h; y++) {
         for (size_t x = 0; x < w; x++) {
-            struct geo_point p = {old_film->offset + old_film->scale * (double)x,
-                                  old_film->offset + old_film->scale * (double)y};
+            struct geo_point p = reg_to_film(old_film, (struct geo_point){(double)x, (double)y});
             out[y * w + x] = (float)find_image_at(new_film, reg_map_point(map, p));
         }
     }
@@ -165,7 +164,7 @@ static bool in_both(const struct ground *g, size_t x, size_t y)
     double far = (double)g->lay->half + g->lay->reach;
     for (int i = 0; i < 4; i++) {
         struct geo_point own = {(double)x + (i & 1 ? far : -far), (double)y + (i & 2 ? far : -far)};
-        struct geo_point p = {im->offset + im->scale * own.x, im->offset + im->scale * own.y};
+        struct geo_point p = reg_to_film(im, own);
         if (!is_inside(im, p) || !is_inside(g->new_film, reg_map_point(g->map, p)))
             return false;
     }
@@ -179,8 +178,7 @@ static void match_all(const struct ground *g, int sign, struct reg_blocks *out)
     out->n = 0;
     for (size_t y = from; y + from < im->height; y += g->lay->step) {
         for (size_t x = from; x + from < im->width; x += g->lay->step) {
-            struct reg_block b = {
-                .at = {im->offset + im->scale * (double)x, im->offset + im->scale * (double)y}};
+            struct reg_block b = {.at = reg_to_film(im, (struct geo_point){(double)x, (double)y})};
             size_t i = y * im->width + x;
             if (!in_both(g, x, y))
                 continue;
@@ -325,7 +323,7 @@ static void move_map(struct find_map *m, struct geo_point middle, double unit, b
     m->yy = old.yx * gxy + old.yy * (1.0 + gyy);
 }
 
-static size_t counting(const struct reg_blocks *b)
+size_t reg_blocks_agreeing(const struct reg_blocks *b)
 {
     size_t n = 0;
     for (size_t i = 0; i < b->n; i++)
@@ -358,7 +356,7 @@ bool reg_blocks_fit(struct reg_blocks *b, bool affine, double widest, double nar
         double width = fmax(narrowest, widest * pow(narrowest / widest, round / (ROUNDS - 2.0)));
         struct normal m = {.n = affine ? 6 : 4};
         weigh(b, width);
-        if (counting(b) < LEAST_BLOCKS)
+        if (reg_blocks_agreeing(b) < LEAST_BLOCKS)
             return false;
         for (size_t i = 0; i < b->n; i++) {
             double dx[UNKNOWNS], dy[UNKNOWNS];

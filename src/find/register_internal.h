@@ -21,6 +21,12 @@ static inline double reg_map_scale(const struct find_map *m)
     return sqrt(fabs(m->xx * m->yy - m->xy * m->yx));
 }
 
+/* The film point of a reduced film's own. */
+static inline struct geo_point reg_to_film(const struct find_image *im, struct geo_point own)
+{
+    return (struct geo_point){im->offset + im->scale * own.x, im->offset + im->scale * own.y};
+}
+
 /* Longer side of the films for the search from afar, px: twice fits into the grid but for a corner.
  */
 enum { REG_SIDE_AFAR = 96 };
@@ -77,10 +83,12 @@ int reg_blocks_match(const struct find_image *old_film, const struct find_image 
                      struct reg_blocks *out, struct err *err);
 void reg_blocks_release(struct reg_blocks *b);
 
-/* Moves the map as most blocks say: a similarity, or affine. widest, narrowest: px of the old film
- * beyond which a block does not count, at the beginning and in the end. false: too few agree. */
 /* The rest of a block in the directions that it tells, old px. */
 double reg_block_off(const struct reg_block *b);
+/* How many count in the fit. */
+size_t reg_blocks_agreeing(const struct reg_blocks *b);
+/* Moves the map as most blocks say: a similarity, or affine. widest, narrowest: px of the old film
+ * beyond which a block does not count, at the beginning and in the end. false: too few agree. */
 bool reg_blocks_fit(struct reg_blocks *b, bool affine, double widest, double narrowest,
                     struct find_map *map);
 

@@ -102,11 +102,6 @@ static struct geo_point to_own(const struct find_image *im, struct geo_point fil
     return geo_mul((struct geo_point){film.x - im->offset, film.y - im->offset}, 1.0 / im->scale);
 }
 
-static struct geo_point to_film(const struct find_image *im, struct geo_point own)
-{
-    return (struct geo_point){im->offset + im->scale * own.x, im->offset + im->scale * own.y};
-}
-
 double reg_field_agreement(const struct reg_field *old_film, const struct reg_field *new_film,
                            const struct find_map *map)
 {
@@ -116,7 +111,7 @@ double reg_field_agreement(const struct reg_field *old_film, const struct reg_fi
     size_t n = 0;
     for (size_t y = 0; y < im->height; y++) {
         for (size_t x = 0; x < im->width; x++) {
-            struct geo_point p = to_film(im, (struct geo_point){(double)x, (double)y});
+            struct geo_point p = reg_to_film(im, (struct geo_point){(double)x, (double)y});
             struct reg_complex a = old_film->z[y * im->width + x], b;
             if (!field_at(new_film, to_own(&new_film->image, reg_map_point(map, p)), &b))
                 continue;
@@ -201,9 +196,8 @@ static bool same_place(const struct pose *a, const struct pose *b)
 {
     const int near_px = 8;
     double cos_turn = geo_dot(a->turn, b->turn), ratio = fabs(log(a->size / b->size));
-    return cos_turn > cos(1.5 * turn_step_deg * 3.14159265358979323846 / 180.0) &&
-           ratio < 1.5 * log(size_step) && abs(a->dx - b->dx) <= near_px &&
-           abs(a->dy - b->dy) <= near_px;
+    return cos_turn > cos(1.5 * turn_step_deg * find_pi / 180.0) && ratio < 1.5 * log(size_step) &&
+           abs(a->dx - b->dx) <= near_px && abs(a->dy - b->dy) <= near_px;
 }
 
 /* Keeps the list sorted, best first, one entry a place. */
@@ -235,8 +229,8 @@ static struct find_map map_of(const struct reg_field *old_film, const struct reg
     double k = p->size * b->scale / a->scale;
     struct geo_point centre = {floor(0.5 * (double)a->width) + p->dx,
                                floor(0.5 * (double)a->height) + p->dy};
-    return (struct find_map){.from = to_film(a, centre),
-                             .to = to_film(b, middle(b)),
+    return (struct find_map){.from = reg_to_film(a, centre),
+                             .to = reg_to_film(b, middle(b)),
                              .xx = k * p->turn.x,
                              .xy = -k * p->turn.y,
                              .yx = k * p->turn.y,
@@ -246,7 +240,7 @@ static struct find_map map_of(const struct reg_field *old_film, const struct reg
 static void try_poses(const struct reg_complex *old, const struct reg_field *f,
                       struct reg_complex *grid, struct pose *list, size_t max, size_t *n)
 {
-    static const double rad = 3.14159265358979323846 / 180.0;
+    const double rad = find_pi / 180.0;
     for (int quarter = 0; quarter < 4; quarter++) {
         for (int i = -turn_steps; i <= turn_steps; i++) {
             double a = rad * (90.0 * quarter + turn_step_deg * i);

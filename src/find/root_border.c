@@ -7,7 +7,6 @@
  * the blur of a sensor and of the derivative that is 0.075 mm, more or less 0.02; it is added.
  */
 #include <math.h>
-#include <stdlib.h>
 #include "find/root_internal.h"
 
 struct border_params {

@@ -48,8 +48,6 @@ static inline struct geo_point root_grid_point(const struct root_grid *g, double
 {
     return root_at(&g->line, s, t);
 }
-/* Bright for dark. */
-void root_grid_invert(struct root_grid *g);
 
 /* A side's way through the grid. t: px across, signed. evidence: against the side's typical one,
  * 1 is usual, 0 none. */

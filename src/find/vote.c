@@ -7,8 +7,6 @@
  */
 #include "find/find_internal.h"
 
-#include <math.h>
-
 struct vote_params {
     double core; /* half width of the root's middle, of its length; a root is 0.25 to 0.4 wide */
     double beside[2];  /* where ligament and bone lie, of its length from the middle */
