@@ -39,19 +39,10 @@ struct score {
 static void params_of(const struct kind *k, uint64_t seed, struct phantom_params p[2])
 {
     struct film_pair_how how = {k->style, seed, {k->pin[0], k->pin[1]}, turn_deg, k->other_bone};
-    film_pair_params(&how, p);
-    if (!k->other_mouth)
-        return;
-    struct phantom_params other[2];
-    how.seed += 5000;
-    film_pair_params(&how, other);
-    p[1] = other[1];
-    if (k != &kinds[SAME_DRILL])
-        return;
-    p[1].pin = p[0].pin;
-    p[1].detector = p[0].detector;
-    p[1].clutter = p[0].clutter;
-    p[1].beam = p[0].beam;
+    if (k->other_mouth)
+        film_pair_strangers(&how, k == &kinds[SAME_DRILL], p);
+    else
+        film_pair_params(&how, p);
 }
 
 static int by_size(const void *a, const void *b)

@@ -20,11 +20,9 @@ static void shank_is_not_the_pin(void **state)
     (void)state;
     static const enum phantom_style style[] = {PHANTOM_TYPICAL, PHANTOM_HARD};
     for (int i = 0; i < 2; i++) {
-        struct phantom_params p;
         struct phantom_truth t;
-        phantom_params_style(style[i], 63029, true, &p);
         struct find_pin pin;
-        assert_true(pin_drawn_find(&p, &pin, &t));
+        assert_true(pin_drawn_style(style[i], 63029, &pin, &t));
         struct geo_point axis = geo_sub(t.pin.axis[1], t.pin.axis[0]);
         assert_true(fabs(pin.width / t.pin.width_px - 1.0) < 0.03);
         assert_true(fabs(deg * plumb_geo_angle(pin.axis.dir, axis)) < 0.1);
@@ -37,11 +35,9 @@ static void shank_is_not_the_pin(void **state)
 static void notched_point_is_a_point(void **state)
 {
     (void)state;
-    struct phantom_params p;
     struct phantom_truth t;
-    phantom_params_style(PHANTOM_TYPICAL, 63037, true, &p);
     struct find_pin pin;
-    assert_true(pin_drawn_find(&p, &pin, &t));
+    assert_true(pin_drawn_style(PHANTOM_TYPICAL, 63037, &pin, &t));
     double off = geo_dist(pin.tip, t.pin.tip);
     assert_int_equal(pin.tip_shape, FIND_TIP_CONE);
     assert_true(off * t.mm_per_px < 0.1);
@@ -57,8 +53,7 @@ static void silicone_stop_is_seen(void **state)
     for (int i = 0; i < 6; i++) {
         struct phantom_params p;
         struct phantom_truth t;
-        pin_drawn_small(&p);
-        p.detector.tone = tone[i % 3];
+        pin_drawn_small(tone[i % 3], &p);
         p.pin.length_mm = 16.0;
         p.pin.stop_diameter_mm = i < 3 ? 5.0 : 0.0;
         p.pin.stop_thickness_mm = 1.6;
@@ -80,11 +75,9 @@ static void silicone_stop_is_seen(void **state)
 static void narrow_collar_is_a_shoulder(void **state)
 {
     (void)state;
-    struct phantom_params p;
     struct phantom_truth t;
-    phantom_params_style(PHANTOM_HARD, 63033, true, &p);
     struct find_pin pin;
-    assert_true(pin_drawn_find(&p, &pin, &t));
+    assert_true(pin_drawn_style(PHANTOM_HARD, 63033, &pin, &t));
     assert_true(pin.has_shoulder && !pin.has_stop);
     assert_true(geo_dist(pin.shoulder, t.pin.shoulder) * t.mm_per_px < 0.1);
 }

@@ -51,14 +51,13 @@ static double cover(const struct body *b, double x, double y)
     return fmin(1.0, fmax(0.0, 0.5 + fmin(in, end) / blur_px));
 }
 
-/* Bone below air, a tapering tooth at either side, grain; dark: how much darker the bone is at the
- * right. */
-static double ground(double x, double y, double crest)
+/* Bone below air, a tapering tooth at either side. */
+static double ground(double x, double y)
 {
     double from_tooth = fmin(fabs(x - 0.12 * W), fabs(x - 0.88 * W));
     double down = y / H - 0.15, half = 75.0 * (1.0 - 1.5 * down * down / 0.42);
     double root = from_tooth < half && down > 0.0 ? tooth - bone : 0.0;
-    return (y < crest ? air : bone) + root;
+    return (y < 0.33 * H ? air : bone) + root;
 }
 
 static void draw(struct film *f, const struct body *b)
@@ -70,7 +69,7 @@ static void draw(struct film *f, const struct body *b)
     for (size_t i = 0; i < (size_t)W * H; i++) {
         double x = (double)(i % W), y = (double)(i / W), in = cover(b, x, y);
         noise = noise * 1664525U + 1013904223U;
-        double v = ground(x, y, 0.33 * H) * (1.0 - in) + b->level * in;
+        double v = ground(x, y) * (1.0 - in) + b->level * in;
         f->grey[i] = (uint16_t)(65535.0 * v + 1500.0 * ((double)(noise >> 8) / 16777216.0 - 0.5));
     }
 }

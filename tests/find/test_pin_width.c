@@ -21,8 +21,7 @@ static void width_whatever_the_tone(void **state)
     for (int i = 0; i < 6; i++) {
         struct phantom_params p;
         struct phantom_truth t;
-        pin_drawn_small(&p);
-        p.detector.tone = tone[i % 3];
+        pin_drawn_small(tone[i % 3], &p);
         p.pin.mu_per_mm = i < 3 ? p.pin.mu_per_mm : 1.0;
         if (i % 2) /* no collar: the cylinder goes on through the air above */
             p.pin.collar_diameter_mm = p.pin.shank_diameter_mm = 0.0;

@@ -135,6 +135,19 @@ static void filled_and_covered(void **state)
     }
 }
 
+/* One grey for all that lies farther from the root's chord than so much of its length. */
+static void paint_beside(struct film *film, const struct phantom_tooth_truth *t, double share,
+                         uint16_t grey)
+{
+    double length = geo_dist(t->chord[0], t->chord[1]);
+    struct geo_point across = geo_perp(geo_unit(geo_sub(t->chord[1], t->chord[0])));
+    for (size_t k = 0; k < film->width * film->height; k++) {
+        struct geo_point p = {(double)(k % film->width), (double)(k / film->width)};
+        if (fabs(geo_dot(geo_sub(p, t->chord[0]), across)) > share * length)
+            film->grey[k] = grey;
+    }
+}
+
 /* Metal or a white frame on either side, leaning against the root, does not make the film an
  * inverted one, whose root its edges would be. */
 static void between_white(void **state)
@@ -144,14 +157,7 @@ static void between_white(void **state)
     struct film film;
     plain(&ph, &film, false, 0);
     const struct phantom_tooth_truth *t = &ph.truth.mesial;
-    double length = geo_dist(t->chord[0], t->chord[1]);
-    struct geo_point dir = geo_unit(geo_sub(t->chord[1], t->chord[0])), across = geo_perp(dir);
-    for (size_t k = 0; k < film.width * film.height; k++) {
-        struct geo_point p = {(double)(k % film.width), (double)(k / film.width)};
-        struct geo_point off = geo_sub(p, t->chord[0]);
-        if (fabs(geo_dot(off, across)) > 0.22 * length)
-            film.grey[k] = 60000;
-    }
+    paint_beside(&film, t, 0.22, 60000);
     struct find_root r;
     struct err err = {0};
     int rc = find(&film, t, (struct geo_point){3, 2}, (struct geo_point){-2, 3}, &r, &err);
@@ -207,13 +213,7 @@ static void inverted_between_metal(void **state)
     struct film film;
     plain(&ph, &film, true, 0);
     const struct phantom_tooth_truth *t = &ph.truth.mesial;
-    double length = geo_dist(t->chord[0], t->chord[1]);
-    struct geo_point across = geo_perp(geo_unit(geo_sub(t->chord[1], t->chord[0])));
-    for (size_t k = 0; k < film.width * film.height; k++) {
-        struct geo_point p = {(double)(k % film.width), (double)(k / film.width)};
-        if (fabs(geo_dot(geo_sub(p, t->chord[0]), across)) > 0.25 * length)
-            film.grey[k] = 1500;
-    }
+    paint_beside(&film, t, 0.25, 1500);
     struct find_root r;
     struct err err = {0};
     assert_int_equal(find(&film, t, (struct geo_point){3, 2}, (struct geo_point){-2, 3}, &r, &err),

@@ -3,7 +3,7 @@
 
 #include "fixtures/phantom_internal.h"
 
-static const uint64_t other_seed = 7700000;
+static const uint64_t other_seed = 7700000, stranger_seed = 5000;
 
 /* Puts the film where the anatomy's shadow falls, up to 2 mm off. */
 static void place(struct ph_rng *rng, struct phantom_params *p)
@@ -55,6 +55,22 @@ void film_pair_params(const struct film_pair_how *how, struct phantom_params out
     b->tilt_v_deg = out[0].beam.tilt_v_deg + ph_rng_uniform(&rng, -4.0, 4.0);
     b->film_turn_deg = out[0].beam.film_turn_deg + how->turn_deg * ph_rng_uniform(&rng, -1.0, 1.0);
     place(&rng, &out[1]);
+}
+
+void film_pair_strangers(const struct film_pair_how *how, bool alike, struct phantom_params out[2])
+{
+    struct phantom_params other[2];
+    struct film_pair_how stranger = *how;
+    stranger.seed += stranger_seed;
+    film_pair_params(how, out);
+    film_pair_params(&stranger, other);
+    out[1] = other[1];
+    if (!alike)
+        return;
+    out[1].pin = out[0].pin;
+    out[1].detector = out[0].detector;
+    out[1].clutter = out[0].clutter;
+    out[1].beam = out[0].beam;
 }
 
 static bool shown(const struct phantom_truth *t, struct geo_point p)

@@ -1,7 +1,7 @@
 /*
  * film_pair: two phantom films of one mouth, taken on different days: other sensor and pitch, tone,
- * polarity, beam, shift, turn and quarter turn; a pin, a tooth or a graft in one that the other has
- * not. The truth of both tells which points belong together.
+ * polarity, beam, shift, turn and quarter turn; a pin in one that the other has not. The truth of
+ * both tells which points belong together.
  */
 #ifndef SUPPORT_FILM_PAIR_H
 #define SUPPORT_FILM_PAIR_H
@@ -16,8 +16,11 @@ struct film_pair_how {
     bool other_bone; /* every trabecula of the second has grown anew, and the crest has moved */
 };
 void film_pair_params(const struct film_pair_how *how, struct phantom_params out[2]);
+/* The first film's mouth and another's, second. alike: one drill, implant, sensor and beam in both.
+ */
+void film_pair_strangers(const struct film_pair_how *how, bool alike, struct phantom_params out[2]);
 
-/* Points on the teeth and the canal that both films show: old and new px; returns how many. */
+/* Points on the teeth that both films show: old and new px; returns how many. */
 enum { FILM_PAIR_POINTS = 64 };
 struct film_pair_point {
     struct geo_point old, now;
