@@ -10,11 +10,11 @@
 #include "fixtures/phantom.h"
 #include "plumbrule/find.h"
 #include "tests/support/film_pair.h"
+#include "tests/support/values.h"
 
 /* Half of the points farther off than this: the films lie wrongly over each other. */
 static const double wrong_mm = 1.0;
 static const double turn_deg = 18.0;
-enum { PAIRS_MOST = 1000, ROOM = PAIRS_MOST * FILM_PAIR_POINTS };
 
 struct kind {
     const char *name;
@@ -32,8 +32,8 @@ static const struct kind kinds[] = {
 enum { SAME_DRILL = sizeof kinds / sizeof kinds[0] - 1 };
 
 struct score {
-    size_t n, found, wrong, points, held;
-    double *off_mm;
+    size_t n, found, wrong, held;
+    struct values off_mm;
 };
 
 static void params_of(const struct kind *k, uint64_t seed, struct phantom_params p[2])
@@ -45,33 +45,25 @@ static void params_of(const struct kind *k, uint64_t seed, struct phantom_params
         film_pair_params(&how, p);
 }
 
-static int by_size(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return x < y ? -1 : x > y;
-}
-
 static void add_points(const struct kind *k, const struct phantom *ph,
                        const struct find_register *r, struct score *s)
 {
     struct film_pair_point p[FILM_PAIR_POINTS];
     size_t n = film_pair_points(&ph[0].truth, &ph[1].truth, p), held = 0;
-    double off[FILM_PAIR_POINTS] = {0.0};
+    struct values off = {0};
     for (size_t i = 0; i < n; i++) {
         double u;
         struct geo_point at = plumb_find_register_point(r, p[i].old, &u);
-        off[i] = geo_dist(at, p[i].now) * ph[1].truth.mm_per_px;
+        values_add(&off, geo_dist(at, p[i].now) * ph[1].truth.mm_per_px);
         held += fabs(at.x - p[i].now.x) < 2.0 * u ? 1 : 0;
         held += fabs(at.y - p[i].now.y) < 2.0 * u ? 1 : 0;
     }
-    qsort(off, n, sizeof *off, by_size);
-    if (k->other_mouth || (n > 0 && off[n / 2] > wrong_mm)) {
-        s->wrong++;
-        return;
-    }
-    for (size_t i = 0; i < n; i++)
-        s->off_mm[s->points++] = off[i];
-    s->held += held;
+    bool wrong = k->other_mouth || values_quantile(&off, 0.5) > wrong_mm;
+    s->wrong += wrong;
+    for (size_t i = 0; !wrong && i < n; i++)
+        values_add(&s->off_mm, off.at[i]);
+    s->held += wrong ? 0 : held;
+    free(off.at);
 }
 
 static int run_pair(const struct kind *k, uint64_t seed, struct score *s, struct err *err)
@@ -104,11 +96,10 @@ static int run_pair(const struct kind *k, uint64_t seed, struct score *s, struct
 static void print_score(const char *name, struct score *s)
 {
     printf("%-34s found %zu of %zu, wrong %zu", name, s->found, s->n, s->wrong);
-    qsort(s->off_mm, s->points, sizeof *s->off_mm, by_size);
-    if (s->points > 0)
+    if (s->off_mm.n > 0)
         printf("; off by %.3f mm in the median, %.3f at 95 %%; 2 u hold %.3f",
-               s->off_mm[s->points / 2], s->off_mm[s->points * 19 / 20],
-               (double)s->held / (2.0 * (double)s->points));
+               values_quantile(&s->off_mm, 0.5), values_quantile(&s->off_mm, 0.95),
+               (double)s->held / (2.0 * (double)s->off_mm.n));
     putchar('\n');
 }
 
@@ -118,18 +109,14 @@ int main(int argc, char **argv)
     uint64_t seed = argc > 2 ? strtoull(argv[2], NULL, 10) : 1;
     struct err err = {0};
     int rc = 0;
-    films = films > PAIRS_MOST ? PAIRS_MOST : films;
-    double *off = plumb_mem_array(ROOM, sizeof *off, &err);
-    if (off == NULL)
-        rc = ERR_NOMEM;
     for (size_t i = 0; rc == 0 && i < sizeof kinds / sizeof kinds[0]; i++) {
-        struct score s = {.off_mm = off};
+        struct score s = {0};
         for (size_t k = 0; rc == 0 && k < films; k++)
             rc = run_pair(&kinds[i], seed + k, &s, &err);
         if (rc == 0)
             print_score(kinds[i].name, &s);
+        free(s.off_mm.at);
     }
-    free(off);
     if (rc != 0)
         fprintf(stderr, "bench_register: %s\n", err.text);
     return rc == 0 ? 0 : 65;
