@@ -67,9 +67,9 @@ struct meas_quantity {
     bool has_depth;
     double depth_mm;     /* where a smallest distance occurs */
     char depth_from[24]; /* "below the crest", "below the shoulder" */
-    const char
-        *axis;      /* the one root axis it is against: "chord", "mid-line", "as marked"; or NULL */
-    char note[160]; /* "" or one line in words */
+    /* The one root axis it is against: "chord", "mid-line", "as marked"; or NULL. */
+    const char *axis;
+    char note[160];                /* "" or one line in words */
     char from[MEAS_FROM][MEAS_ID]; /* what it was computed from, in the sheet's words */
     size_t n_from;
 };
@@ -129,6 +129,9 @@ int plumb_meas_run(const struct sheet *s, const struct meas_film *film, const st
                    struct meas_result *out, struct err *err);
 void plumb_meas_result_release(struct meas_result *r);
 const struct meas_quantity *plumb_meas_find(const struct meas_result *r, const char *id);
+/* Common practice, no source: a sensor's pitch, where a sheet has no scale and mm must become px.
+ */
+extern const double plumb_meas_usual_mm_per_px;
 
 /* --- series: the sheets of one site over time (series.c) ---------------------------------------
  */
@@ -212,8 +215,7 @@ const char *plumb_meas_mark_label(enum mark_kind kind);
  */
 const char *plumb_meas_place_words(const char *path, char out[96]);
 /* "3.2 +- 0.4 mm"; "4.5 deg (3.7 to 7.4)" where the 95 % interval reaches farther to one side
- * than to the other; "below 8.1 deg"; with the
- * signs of print. */
+ * than to the other; "below 8.1 deg"; with the signs of print. */
 const char *plumb_meas_value_words(const struct meas_quantity *q, char out[96]);
 /* The unit as printed: "deg" is the degree sign, "1" nothing. */
 const char *plumb_meas_unit_word(const char *unit);

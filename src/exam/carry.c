@@ -14,8 +14,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Without any scale in the old sheet: a common pitch, as in measuring. */
-static const double usual_mm_per_px = 0.025;
 /* A tooth of another pose, or a drill nearer to the film, is shown larger by a few percent (common
  * practice, no source); with the gauges' own uncertainty, beyond so many of it the size is wrong.
  */
@@ -78,8 +76,7 @@ static bool map_mark(struct carry *c, enum mark_kind kind, const struct mark *fr
 {
     const struct film *film = &c->e->film;
     double u, sd = from->sd > 0.0 ? from->sd : c->old->config.mark[kind].u_mm / c->old_mm_per_px;
-    struct geo_point p =
-        plumb_find_register_point(&c->lay, (struct geo_point){from->x, from->y}, &u);
+    struct geo_point p = plumb_find_register_point(&c->lay, at_mark(from), &u);
     if (!(p.x >= 0.0 && p.y >= 0.0 && p.x <= (double)film->width - 1.0 &&
           p.y <= (double)film->height - 1.0))
         return false;
@@ -229,7 +226,7 @@ static void carry_site_tooth(struct carry *c, size_t n_pins, struct sheet_notes 
 
 static double mark_dist(const struct mark *a, const struct mark *b)
 {
-    return hypot(a->x - b->x, a->y - b->y);
+    return geo_dist(at_mark(a), at_mark(b));
 }
 
 /* Does the gauge measure the pin itself? Its ends then lie on the axis or evenly beside it. */
@@ -503,7 +500,7 @@ static void take_site(struct carry *c)
 static void take_scale(struct carry *c)
 {
     c->has_scale = c->old->result.scale.from != SCALE_NONE;
-    c->old_mm_per_px = c->has_scale ? c->old->result.scale.mm_per_px : usual_mm_per_px;
+    c->old_mm_per_px = c->has_scale ? c->old->result.scale.mm_per_px : plumb_meas_usual_mm_per_px;
     c->new_mm_per_px = c->old_mm_per_px / c->lay.scale;
 }
 
@@ -534,13 +531,15 @@ static void say_match(const struct carry *c, struct sheet_notes *say)
 {
     static const double deg_per_rad = 180.0 / 3.14159265358979323846;
     double u = c->n > 0 ? c->sum_u / (double)c->n : c->lay.u_floor;
+    char pitch[32] = "";
+    if (!c->has_scale)
+        snprintf(pitch, sizeof pitch, " (at %g mm a pixel)", plumb_meas_usual_mm_per_px);
     plumb_sheet_notes_add(
         say,
         "the films match: %zu of %zu places are found again; turned by %.1f\u00b0, %.2f times the "
         "size%s; carrying adds %.2f mm%s to a mark's standard uncertainty",
         c->lay.n_agree, c->lay.n_places, deg_per_rad * c->lay.turn_rad, c->lay.scale,
-        c->lay.turned_over ? ", tone turned over" : "", u * c->new_mm_per_px,
-        c->has_scale ? "" : " (at 0.025 mm a pixel)");
+        c->lay.turned_over ? ", tone turned over" : "", u * c->new_mm_per_px, pitch);
 }
 
 static int carry_all(struct carry *c, const struct exam_gauge *gauges, size_t n_gauges,

@@ -68,6 +68,8 @@ struct scene {
 
 /* NAN is a float, which some compilers complain of when it becomes a double. */
 #define NO_VALUE ((double)NAN)
+/* k = 2 where degrees of freedom are not known otherwise (JCGM 100, 6.3.3). */
+static const double k_default = 2.0;
 
 /* Marks to points. */
 static inline struct geo_point at(const struct mark *m)

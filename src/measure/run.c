@@ -20,8 +20,6 @@ static const size_t monte_carlo_trials =
     1000;                               /* u within about 2 %, ends of 95 % within 8 % of u */
 static const size_t shift_trials = 250; /* a shift of the mean within 6 % of u */
 static const uint64_t monte_carlo_seed = 35;
-/* k = 2 where degrees of freedom are not known otherwise (JCGM 100, 6.3.3). */
-static const double k_default = 2.0;
 static const double deg_per_rad = 180.0 / 3.14159265358979323846;
 
 /* Objects that may stand before or behind the gauge's plane: their marks are magnified by so much
@@ -118,8 +116,8 @@ static void add_input(struct inputs *in, const char *name, const char *part, dou
 
 static void add_marks(struct inputs *in, const struct meas_config *c, double rough_k)
 {
-    /* Without any scale only angles are left; a common pitch turns mm into px well enough. */
-    const double k = rough_k > 0.0 ? rough_k : 0.025;
+    /* Without any scale only angles are left; the usual pitch turns mm into px well enough. */
+    const double k = rough_k > 0.0 ? rough_k : plumb_meas_usual_mm_per_px;
     for (size_t i = 0; i < in->n_ref; i++) {
         const struct mark *m = in->ref[i].mark;
         double u = m->sd > 0.0 ? m->sd : c->mark[in->ref[i].kind].u_mm / k;

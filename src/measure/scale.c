@@ -16,6 +16,8 @@
  * hundred of hand-placed gauges came from an across gauge that was only read too wide. */
 static const double significant_k = 3.0;
 
+const double plumb_meas_usual_mm_per_px = 0.025;
+
 static double radians(double deg)
 {
     return deg * 3.14159265358979323846 / 180.0;

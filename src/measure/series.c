@@ -25,8 +25,6 @@ const double plumb_meas_month_days = 30.4375;
 
 /* What a shorter span says of a month would be a guess. Common practice, no source. */
 static const long rate_days_min = 28;
-/* k = 2 where degrees of freedom are not known otherwise (JCGM 100, 6.3.3). */
-static const double k_default = 2.0;
 
 /* The first pattern that fits counts. Quantities without a row have no course: the scale and the
  * lean belong to one film, a plan and further pins are somebody's choice, and the rest repeats one
@@ -294,6 +292,12 @@ static const char *why_not(const struct making *m, const struct meas_course *c)
     return count_points(c, n) < 2 ? why_alone : NULL;
 }
 
+/* Where a pin stood, and what does not change with the crest, has no pace. */
+static bool has_pace(const struct meas_course *c, long days)
+{
+    return days >= rate_days_min && c->kind != COURSE_CONTROL && c->kind != COURSE_PIN;
+}
+
 static void fill_change(const struct making *m, const struct meas_course *c, size_t from, size_t to,
                         struct meas_change *out)
 {
@@ -309,7 +313,7 @@ static void fill_change(const struct making *m, const struct meas_course *c, siz
     out->u = sqrt(fmax(u2, 0.0));
     out->U = k * out->u;
     out->detected = fabs(out->value) > out->U;
-    if (out->days < rate_days_min || c->kind == COURSE_CONTROL || c->kind == COURSE_PIN)
+    if (!has_pace(c, out->days))
         return;
     double months = (double)out->days / plumb_meas_month_days;
     out->has_rate = true;
@@ -345,8 +349,7 @@ static int fill_trend(const struct making *m, struct meas_course *c, struct err 
         x[points] = (double)m->out->day[i] / plumb_meas_month_days;
         y[points++] = c->at[i]->v.value;
     }
-    if (points < 3 || m->out->day[at[points - 1]] - m->out->day[at[0]] < rate_days_min ||
-        c->kind == COURSE_CONTROL || c->kind == COURSE_PIN)
+    if (points < 3 || !has_pace(c, m->out->day[at[points - 1]] - m->out->day[at[0]]))
         return 0;
     double *cov = plumb_mem_array(points * points, sizeof *cov, err);
     if (cov == NULL)
@@ -496,20 +499,32 @@ static int has_carried(const struct sheet *s, bool *has, struct err *err)
     return 0;
 }
 
+/* One note for all films; of a long list the first. */
 static int warn_carried(struct making *m, struct err *err)
 {
+    enum { LIST = 40, WORD = 5 }; /* ", 60" and its end */
+    char list[LIST] = "";
+    size_t len = 0, films = 0;
+    bool all = true;
     for (size_t i = 0; i < m->out->n_films; i++) {
         bool has;
         int rc = has_carried(m->visit[i].sheet, &has, err);
         if (rc != 0)
             return rc;
-        if (has)
-            plumb_sheet_notes_add(&m->out->warnings,
-                                  "film %zu has marks that were carried over from another film and "
-                                  "that nobody has confirmed: what has changed at them does not "
-                                  "show before they are placed on this film",
-                                  i + 1);
+        if (!has)
+            continue;
+        all = len + WORD <= sizeof list;
+        if (all)
+            len += (size_t)snprintf(list + len, sizeof list - len, "%s%zu", len > 0 ? ", " : "",
+                                    i + 1);
+        films++;
     }
+    if (films > 0)
+        plumb_sheet_notes_add(&m->out->warnings,
+                              "film%s %s%s: marks were carried over and nobody has confirmed them: "
+                              "what has changed at them does not show before they are placed on "
+                              "their own film",
+                              films > 1 ? "s" : "", list, all ? "" : " and others");
     return 0;
 }
 

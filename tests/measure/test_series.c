@@ -364,15 +364,23 @@ static void carried_marks_are_told(void **state)
 {
     (void)state;
     static struct set s;
-    for (int confirmed = 0; confirmed < 2; confirmed++) {
+    static const struct {
+        bool on[4];
+        const char *films;
+    } cases[] = {{{false}, NULL},
+                 {{[2] = true}, "film 3: marks were carried over"},
+                 {{[1] = true, [3] = true}, "films 2, 4: marks were carried over"}};
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         make_four(&s);
-        s.sheet[2].side[MESIAL].crest.by = MARK_CARRIED;
-        s.sheet[2].side[MESIAL].crest.confirmed = confirmed;
+        for (size_t i = 0; i < 4; i++) {
+            s.sheet[i].side[MESIAL].crest.by = MARK_CARRIED;
+            s.sheet[i].side[MESIAL].crest.confirmed = !cases[k].on[i];
+        }
         compare(&s, false);
-        assert_int_equal(s.series.warnings.n, !confirmed);
-        if (!confirmed)
-            assert_non_null(
-                strstr(s.series.warnings.line[0], "film 3 has marks that were carried"));
+        assert_int_equal(s.series.warnings.n, cases[k].films != NULL);
+        if (cases[k].films != NULL)
+            assert_ptr_equal(strstr(s.series.warnings.line[0], cases[k].films),
+                             s.series.warnings.line[0]);
         set_release(&s);
     }
 }
@@ -622,10 +630,15 @@ static void the_most_films(void **state)
     for (size_t i = 0; i < s.n; i++) {
         make_sheet(&usual, 1.0, &s.sheet[i]);
         s.sheet[i].site.notation = i % 2 ? NOTATION_UNIVERSAL : NOTATION_FDI;
+        s.sheet[i].side[MESIAL].crest.by = MARK_CARRIED;
         snprintf(s.sheet[i].film.taken, 11, "20%02u-01-01", (unsigned)i % 100u);
     }
     compare(&s, false);
     assert_int_equal(course(&s, "cej_crest.mesial")->n_changes, 2 * SERIES_FILMS - 3);
+    assert_int_equal(s.series.warnings.n, 1);
+    assert_non_null(strstr(s.series.warnings.line[0], "films 1, 2, 3, "));
+    assert_non_null(strstr(s.series.warnings.line[0], " and others: marks were carried over"));
+    assert_non_null(strstr(s.series.warnings.line[0], "on their own film"));
     set_release(&s);
 }
 
