@@ -3,24 +3,7 @@
 # usage: test_cli.sh BUILD-FOLDER
 set -u
 B=$1
-cmd=$PWD/$B/plumbrule
-demo=$PWD/demo-images
-tmp=$(mktemp -d)
-trap 'rm -rf "$tmp"' EXIT
-bad=0
-XDG_CONFIG_HOME=$tmp/none
-export XDG_CONFIG_HOME
-
-fail() { echo "FAILED: $1"; bad=1; }
-# wants CODE WHAT COMMAND...: runs, keeps stdout in out and stderr in err
-wants() {
-    code=$1 what=$2
-    shift 2
-    "$@" >"$tmp/out" 2>"$tmp/err" </dev/null
-    got=$?
-    [ $got -eq "$code" ] || { fail "$what: exit $got, wanted $code"; cat "$tmp/err"; }
-}
-says() { grep -q -- "$1" "$tmp/$2" || { fail "$what: no '$1' in $2"; cat "$tmp/$2"; }; }
+. tests/cli/common.sh
 silent() { [ ! -s "$tmp/$1" ] || { fail "$what: $1 is not empty"; cat "$tmp/$1"; }; }
 
 # --- help and usage

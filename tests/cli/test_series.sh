@@ -2,30 +2,22 @@
 # The command series as a user meets it. usage: test_series.sh BUILD-FOLDER
 set -u
 B=$1
-cmd=$PWD/$B/plumbrule
-tmp=$(mktemp -d)
-trap 'rm -rf "$tmp"' EXIT
-bad=0
-XDG_CONFIG_HOME=$tmp/none
-export XDG_CONFIG_HOME
-
-fail() { echo "FAILED: $1"; bad=1; }
-# wants CODE WHAT COMMAND...: runs, keeps stdout in out and stderr in err
-wants() {
-    code=$1 what=$2
-    shift 2
-    "$@" >"$tmp/out" 2>"$tmp/err"
-    got=$?
-    [ $got -eq "$code" ] || { fail "$what: exit $got, wanted $code"; cat "$tmp/err"; }
-}
-says() { grep -q -- "$1" "$tmp/$2" || { fail "$what: no '$1' in $2"; cat "$tmp/$2"; }; }
+. tests/cli/common.sh
 # a fault is one line and nothing on standard output
 one_line() {
     [ "$(wc -l <"$tmp/err")" -eq 1 ] || { fail "$what: not one line"; cat "$tmp/err"; }
     [ ! -s "$tmp/out" ] || fail "$what: standard output is not empty"
 }
+# refuses CODE WHAT WORDS SHEET...: in one line with these words
+refuses() {
+    code=$1 what=$2 words=$3
+    shift 3
+    wants "$code" "$what" "$cmd" series "$@"
+    says "$words" err
+    one_line
+}
 
-cp demo-images/*.sheet.json demo-images/*.png demo-images/*.tif demo-images/*.jpg "$tmp"
+cp "$demo"/*.sheet.json "$demo"/*.png "$demo"/*.tif "$demo"/*.jpg "$tmp"
 cd "$tmp" || exit 1
 a=before-extraction.sheet.json b=four-months.sheet.json
 
@@ -65,43 +57,27 @@ wants 0 'both notations' "$cmd" series $a universal.sheet.json
 # --- what does not belong
 wants 64 'no sheet' "$cmd" series
 one_line
-wants 64 'one sheet' "$cmd" series $a
-says '2 to 60 sheets' err
-one_line
+refuses 64 'one sheet' '2 to 60 sheets' $a
 # shellcheck disable=SC2046
 wants 64 'a huge list' "$cmd" series $(seq 5000)
 one_line
-wants 65 'a sheet twice' "$cmd" series $a $b ./$a
-says "./$a: is of the same film as $a" err
-one_line
+refuses 65 'a sheet twice' "./$a: is of the same film as $a" $a $b ./$a
 sed 's/"tooth": "35"/"tooth": "36"/' $b >other.sheet.json
-wants 65 'another tooth' "$cmd" series $a other.sheet.json
-says 'other.sheet.json: is of tooth 36, before-extraction.sheet.json of 35' err
-one_line
+refuses 65 'another tooth' 'other.sheet.json: is of tooth 36, before-extraction.sheet.json of 35' $a other.sheet.json
 sed '/"taken"/d' $b >undated.sheet.json
-wants 65 'no date' "$cmd" series $a undated.sheet.json
-says 'undated.sheet.json: states no date of its film: write' err
-one_line
+refuses 65 'no date' 'undated.sheet.json: states no date of its film: write' $a undated.sheet.json
 sed 's/2026-07-06/2026-13-06/' $b >unreal.sheet.json
-wants 65 'no real date' "$cmd" series $a unreal.sheet.json
-says 'unreal.sheet.json: line' err
-one_line
+refuses 65 'no real date' 'unreal.sheet.json: line' $a unreal.sheet.json
 sed '/"tooth": "35"/d' $b >nowhere.sheet.json
 wants 65 'no tooth' "$cmd" series $a nowhere.sheet.json
 one_line
-wants 66 'no such sheet' "$cmd" series $a none.sheet.json
-says 'none.sheet.json: no such file' err
-one_line
+refuses 66 'no such sheet' 'none.sheet.json: no such file' $a none.sheet.json
 wants 65 'a film for a sheet' "$cmd" series $a four-months.png
 one_line
 wants 64 'options of others' "$cmd" series --worksheet $a $b
 wants 64 'two forms' "$cmd" series --csv --json $a $b
 mv four-months.png away.png
-wants 66 'a missing film' "$cmd" series $a $b
-says "$b: film four-months.png: no such file" err
-one_line
+refuses 66 'a missing film' "$b: film four-months.png: no such file" $a $b
 cp before-extraction.png four-months.png
-wants 65 'another film' "$cmd" series $a $b
-says 'other digest' err
-one_line
+refuses 65 'another film' 'other digest' $a $b
 exit $bad

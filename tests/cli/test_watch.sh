@@ -3,25 +3,9 @@
 # usage: test_watch.sh BUILD-FOLDER
 set -u
 B=$1
-cmd=$PWD/$B/plumbrule
-demo=$PWD/demo-images
-tmp=$(mktemp -d)
+. tests/cli/common.sh
 pid=""
 trap '[ -z "$pid" ] || kill "$pid" 2>/dev/null; rm -rf "$tmp"' EXIT
-bad=0
-XDG_CONFIG_HOME=$tmp/none
-export XDG_CONFIG_HOME
-
-fail() { echo "FAILED: $1"; bad=1; }
-# wants CODE WHAT COMMAND...: runs, keeps stdout in out and stderr in err
-wants() {
-    code=$1 what=$2
-    shift 2
-    "$@" >"$tmp/out" 2>"$tmp/err" </dev/null
-    got=$?
-    [ $got -eq "$code" ] || { fail "$what: exit $got, wanted $code"; cat "$tmp/err"; }
-}
-says() { grep -q -- "$1" "$tmp/$2" || { fail "$what: no '$1' in $2"; cat "$tmp/$2"; }; }
 # waits_for WHAT COMMAND...: until it succeeds, twenty seconds at most
 waits_for() {
     what=$1
