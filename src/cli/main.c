@@ -125,18 +125,24 @@ static int usage(const char *what, const char *name)
     return EX_USAGE;
 }
 
+/* What came out, or the fault. */
+static int put_out(int rc, struct buf *out, const struct err *err)
+{
+    if (rc == 0)
+        fwrite(out->data, 1, out->len, stdout);
+    else
+        fprintf(stderr, "plumbrule: %s\n", err->text);
+    plumb_buf_release(out);
+    return cli_exit_code(rc);
+}
+
 static int run_limits(const struct cli_options *o, char **path)
 {
     (void)path;
     struct buf out = {0};
     struct err err;
     int rc = cli_limits(o, &out, &err);
-    if (rc != 0)
-        fprintf(stderr, "plumbrule: %s\n", err.text);
-    else
-        fwrite(out.data, 1, out.len, stdout);
-    plumb_buf_release(&out);
-    return cli_exit_code(rc);
+    return put_out(rc, &out, &err);
 }
 
 static int run_carry(const struct cli_options *o, char **path)
@@ -153,12 +159,7 @@ static int run_series(const struct cli_options *o, char **path)
     struct buf out = {0};
     struct err err;
     int rc = cli_series(o, path, o->n_inputs, &out, &err);
-    if (rc == 0)
-        fwrite(out.data, 1, out.len, stdout);
-    else
-        fprintf(stderr, "plumbrule: %s\n", err.text);
-    plumb_buf_release(&out);
-    return cli_exit_code(rc);
+    return put_out(rc, &out, &err);
 }
 
 static int run_watch(const struct cli_options *o, char **path)

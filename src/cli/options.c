@@ -309,44 +309,47 @@ static int read_place_option(int opt, const char *v, struct cli_options *o)
     return read_numbers(side == MESIAL ? "mesial-crest" : "distal-crest", v, o->crest[side], 2);
 }
 
-static int read_option(int opt, const char *v, struct cli_options *o)
+/* What an option without a value sets; NULL: not such an option. */
+static bool *flag_of(int opt, struct cli_options *o)
 {
     switch (opt) {
     case OPT_JSON:
-        o->json = true;
-        return 0;
+        return &o->json;
     case OPT_CSV:
-        o->csv = true;
-        return 0;
+        return &o->csv;
     case OPT_MISSING:
-        o->missing = true;
-        return 0;
+        return &o->missing;
     case OPT_BUDGET:
-        o->budget = true;
-        return 0;
+        return &o->budget;
     case OPT_WORKSHEET:
-        o->worksheet = true;
+        return &o->worksheet;
+    case OPT_REPLACE:
+        return &o->force;
+    case OPT_RECORD:
+        return &o->record;
+    case OPT_VIEW:
+        return &o->view;
+    case OPT_ONCE:
+        return &o->once;
+    case OPT_SAME_PIN:
+        return &o->same_pin;
+    case OPT_FILM_CHANGED:
+        return &o->exam.film_changed;
+    default:
+        return NULL;
+    }
+}
+
+static int read_option(int opt, const char *v, struct cli_options *o)
+{
+    bool *flag = flag_of(opt, o);
+    if (flag != NULL) {
+        *flag = true;
         return 0;
+    }
+    switch (opt) {
     case OPT_NO_LEGEND:
         o->legend = false;
-        return 0;
-    case OPT_REPLACE:
-        o->force = true;
-        return 0;
-    case OPT_RECORD:
-        o->record = true;
-        return 0;
-    case OPT_VIEW:
-        o->view = true;
-        return 0;
-    case OPT_ONCE:
-        o->once = true;
-        return 0;
-    case OPT_SAME_PIN:
-        o->same_pin = true;
-        return 0;
-    case OPT_FILM_CHANGED:
-        o->exam.film_changed = true;
         return 0;
     case OPT_GAUGE:
         return read_gauge(v, o);

@@ -1,9 +1,7 @@
 /* The command series: all its inputs are one. */
 #include "cli/cli_internal.h"
 
-#include <jansson.h>
 #include <stdio.h>
-#include <stdlib.h>
 
 static int write_plot(const struct exam_series *s, const char *path, struct err *err)
 {
