@@ -1,7 +1,6 @@
 /* The results document (version 1) and its one-line-a-quantity form, CSV (RFC 4180). */
 #include "record/report_internal.h"
 
-#include <jansson.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -22,7 +21,7 @@ static json_t *film_json(const struct exam *e)
     return o;
 }
 
-static json_t *site_json(const struct sheet *s)
+json_t *rec_site_json(const struct sheet *s)
 {
     char number[8];
     if (s->site.tooth == 0)
@@ -92,7 +91,7 @@ static json_t *results_json(const struct exam *e)
     add_notes(warnings, &e->notes);
     return json_pack("{s:s, s:i, s:s, s:o, s:o, s:b, s:s, s:o, s:o, s:o, s:o}", "format",
                      "plumbrule-results", "version", 1, "program", "plumbrule " PLUMB_VERSION,
-                     "film", film_json(e), "site", site_json(&e->sheet), "proposed",
+                     "film", film_json(e), "site", rec_site_json(&e->sheet), "proposed",
                      rec_is_proposed(&e->sheet), "scale_from", r->scale.words, "quantities",
                      quantities, "findings", findings, "missing", missing, "warnings", warnings);
 }
@@ -103,15 +102,19 @@ static int add_piece(const char *piece, size_t len, void *to)
     return 0;
 }
 
-int plumb_rec_json(const struct exam *e, bool pretty, struct buf *out, struct err *err)
+int rec_add_json(json_t *doc, bool pretty, struct buf *out, struct err *err)
 {
-    json_t *doc = results_json(e);
     size_t flags = JSON_REAL_PRECISION(REAL_DIGITS) | (pretty ? JSON_INDENT(2) : JSON_COMPACT);
     if (doc == NULL || json_dump_callback(doc, add_piece, out, flags) != 0)
         out->failed = true;
     plumb_buf_add(out, "\n", 1);
     json_decref(doc);
     return plumb_buf_check(out, err);
+}
+
+int plumb_rec_json(const struct exam *e, bool pretty, struct buf *out, struct err *err)
+{
+    return rec_add_json(results_json(e), pretty, out, err);
 }
 
 void rec_csv_field(struct buf *out, const char *s, const char *end)

@@ -165,8 +165,7 @@ static void draw_dates(struct plot *p, const struct field_of *f)
 /* Lengths from a scale of last resort stand as rings. */
 static bool is_rough(const struct plot *p, const struct meas_course *c, size_t film)
 {
-    enum meas_scale_from from = p->s->exam[film].result.scale.from;
-    return strcmp(c->unit, "mm") == 0 && (from == SCALE_SENSOR || from == SCALE_TAG);
+    return strcmp(c->unit, "mm") == 0 && rec_is_rough(&p->s->exam[film]);
 }
 
 static void draw_point(struct plot *p, struct geo_point at, bool rough)
@@ -222,11 +221,9 @@ static void draw_trend(struct plot *p, const struct field_of *f)
 {
     const struct meas_trend *t = &f->c->trend;
     const struct meas_series *r = &p->s->result;
-    size_t from = 0, to = p->s->n - 1;
     if (!t->set)
         return;
-    while (f->c->at[from] == NULL)
-        from++;
+    size_t from = rec_course_first(f->c), to = p->s->n - 1;
     while (f->c->at[to] == NULL)
         to--;
     double a = (double)r->day[from], b = (double)r->day[to];
@@ -250,10 +247,7 @@ static double draw_field(struct plot *p, const struct meas_course *c, double x, 
 {
     struct field_of f = {.c = c, .x0 = x + scale_width, .x1 = x + column_width()};
     char label[REC_LABEL], words[REC_CHANGE];
-    size_t first = 0;
-    while (c->at[first] == NULL)
-        first++;
-    rec_label_words(&p->s->exam[first].sheet, c->id, REC_LABEL_ANY, label);
+    rec_label_words(&p->s->exam[rec_course_first(c)].sheet, c->id, REC_LABEL_ANY, label);
     if (c->kind == COURSE_CONTROL)
         strncat(label, " (control)", sizeof label - strlen(label) - 1);
     rec_series_words(c, words);

@@ -2,6 +2,7 @@
 #ifndef PLUMB_REPORT_INTERNAL_H
 #define PLUMB_REPORT_INTERNAL_H
 
+#include <jansson.h>
 #include <stdbool.h>
 #include "plumbrule/record.h"
 
@@ -16,7 +17,9 @@ void rec_limit_words(const struct meas_finding *f, char out[48]);
 /* Is any mark found or carried over and unconfirmed? */
 bool rec_is_proposed(const struct sheet *s);
 /* Says so, if it is. */
-void rec_tell_proposed(const struct sheet *s, struct buf *out);
+void rec_tell_proposed(bool proposed, struct buf *out);
+/* Is its scale one of last resort? */
+bool rec_is_rough(const struct exam *e);
 /* False when nobody waits for that quantity on this film. */
 bool rec_is_awaited(const struct meas_result *r, const char *id);
 /* Adds text broken at spaces to 72 columns: `first` starts the first line, the others are indented
@@ -30,6 +33,10 @@ void rec_heading(struct buf *out, const char *words);
 void rec_tell_site(const struct sheet *s, struct buf *out);
 void rec_tell_made(struct buf *out);
 void rec_tell_cautions(struct buf *out);
+/* A document as one line, or indented; takes doc (NULL: out of memory). */
+int rec_add_json(json_t *doc, bool pretty, struct buf *out, struct err *err);
+/* Tooth and notation; null where no tooth is stated. */
+json_t *rec_site_json(const struct sheet *s);
 /* A field of CSV, in quotes when it needs them, and what follows it. */
 void rec_csv_field(struct buf *out, const char *s, const char *end);
 /* Site, film, date of making. */
@@ -43,6 +50,8 @@ void rec_tell_dates(const struct sheet *s, struct buf *out);
 
 /* Of a series: has any sheet a mark that nobody has confirmed? */
 bool rec_series_is_proposed(const struct exam_series *s);
+/* The first film that has the quantity; each course has one. */
+size_t rec_course_first(const struct meas_course *c);
 /* "films 1 to 5, 126 days: no change detectable below 0.77 mm", or how much it is. */
 enum { REC_CHANGE = 200 };
 void rec_series_words(const struct meas_course *c, char out[REC_CHANGE]);

@@ -4,12 +4,11 @@
  */
 #include "record/report_internal.h"
 
-#include <jansson.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-enum { REAL_DIGITS = 10, VALUE_COLUMNS = 22, CHANGE_COLUMNS = 15 };
+enum { VALUE_COLUMNS = 22, CHANGE_COLUMNS = 15 };
 
 static const char *const kind_id[COURSE_KINDS] = {"crest", "teeth", "control", "pin"};
 static const char *const kind_heading[COURSE_KINDS] = {
@@ -29,13 +28,16 @@ bool rec_series_is_proposed(const struct exam_series *s)
     return false;
 }
 
+size_t rec_course_first(const struct meas_course *c)
+{
+    size_t i = 0;
+    while (c->at[i] == NULL)
+        i++;
+    return i;
+}
+
 /* --- text: head
  * ----------------------------------------------------------------------------------- */
-
-static bool is_rough(const struct exam *e)
-{
-    return e->result.scale.from == SCALE_SENSOR || e->result.scale.from == SCALE_TAG;
-}
 
 static void tell_films(const struct exam_series *s, struct buf *out)
 {
@@ -55,7 +57,7 @@ static void tell_films(const struct exam_series *s, struct buf *out)
             plumb_meas_value_words(q, scale);
         snprintf(first, sizeof first, "  %4zu  %s  ", i + 1, f->taken);
         rec_wrapf(out, first, 8, "%s%s%s", f->stage, f->stage[0] ? ", " : "", f->file);
-        rec_wrapf(out, "        ", 8, "scale %s%s", scale, is_rough(e) ? ", last resort" : "");
+        rec_wrapf(out, "        ", 8, "scale %s%s", scale, rec_is_rough(e) ? ", last resort" : "");
     }
 }
 
@@ -233,10 +235,7 @@ static void tell_trend(const struct meas_course *c, struct buf *out)
 static void tell_course(const struct exam_series *s, const struct meas_course *c, struct buf *out)
 {
     char label[REC_LABEL];
-    size_t first = 0;
-    while (c->at[first] == NULL)
-        first++;
-    rec_label_words(&s->exam[first].sheet, c->id, REC_LABEL_ANY, label);
+    rec_label_words(&s->exam[rec_course_first(c)].sheet, c->id, REC_LABEL_ANY, label);
     plumb_buf_addf(out, "\n");
     rec_wrap(out, "  ", 4, label);
     for (size_t i = 0; i < s->n; i++)
@@ -324,11 +323,7 @@ static void tell_files(const struct exam_series *s, struct buf *out)
 int plumb_rec_series_text(const struct exam_series *s, struct buf *out, struct err *err)
 {
     plumb_buf_addf(out, "CHANGE OVER TIME\n\n");
-    for (size_t i = 0; i < s->n; i++)
-        if (rec_is_proposed(&s->exam[i].sheet)) {
-            rec_tell_proposed(&s->exam[i].sheet, out);
-            break;
-        }
+    rec_tell_proposed(rec_series_is_proposed(s), out);
     rec_tell_site(&s->exam[s->n - 1].sheet, out); /* knows the most of what was done */
     tell_films(s, out);
     rec_tell_made(out);
@@ -427,8 +422,6 @@ static json_t *warnings_json(const struct exam_series *s)
 static json_t *series_json(const struct exam_series *s)
 {
     const struct meas_series *r = &s->result;
-    const struct sheet_site *site = &s->exam[0].sheet.site;
-    char number[8];
     json_t *films = json_array(), *courses = json_array(), *left = json_array();
     for (size_t i = 0; i < s->n; i++)
         json_array_append_new(films, film_json(s, i));
@@ -437,32 +430,18 @@ static json_t *series_json(const struct exam_series *s)
     for (size_t i = 0; i < r->n_left_out; i++)
         json_array_append_new(left, json_pack("{s:s, s:s}", "quantity", r->left_out[i].id, "since",
                                               r->left_out[i].why));
-    plumb_tooth_print(site->tooth, site->notation, number);
-    return json_pack("{s:s, s:i, s:s, s:{s:s, s:s}, s:b, s:b, s:f, s:o, s:o, s:o, s:o}", "format",
+    return json_pack("{s:s, s:i, s:s, s:o, s:b, s:b, s:f, s:o, s:o, s:o, s:o}", "format",
                      "plumbrule-series", "version", 1, "program", "plumbrule " PLUMB_VERSION,
-                     "site", "tooth", number, "notation",
-                     site->notation == NOTATION_FDI ? "fdi" : "universal", "proposed",
+                     "site", rec_site_json(&s->exam[0].sheet), "proposed",
                      (int)rec_series_is_proposed(s), "same_pin", (int)r->same_pin, "month_days",
                      plumb_meas_month_days, "films", films, "courses", courses, "left_out", left,
                      "warnings", warnings_json(s));
 }
 
-static int add_piece(const char *piece, size_t len, void *to)
-{
-    plumb_buf_add(to, piece, len);
-    return 0;
-}
-
 int plumb_rec_series_json(const struct exam_series *s, bool pretty, struct buf *out,
                           struct err *err)
 {
-    json_t *doc = series_json(s);
-    size_t flags = JSON_REAL_PRECISION(REAL_DIGITS) | (pretty ? JSON_INDENT(2) : JSON_COMPACT);
-    if (doc == NULL || json_dump_callback(doc, add_piece, out, flags) != 0)
-        out->failed = true;
-    plumb_buf_add(out, "\n", 1);
-    json_decref(doc);
-    return plumb_buf_check(out, err);
+    return rec_add_json(series_json(s), pretty, out, err);
 }
 
 /* --- CSV
@@ -487,9 +466,7 @@ static void csv_change(const struct exam_series *s, const struct meas_course *c,
 /* Over all films that have it, from the first to the last. */
 static void csv_trend(const struct exam_series *s, const struct meas_course *c, struct buf *out)
 {
-    size_t from = 0, to = s->n - 1;
-    while (c->at[from] == NULL)
-        from++;
+    size_t from = rec_course_first(c), to = s->n - 1;
     while (c->at[to] == NULL)
         to--;
     plumb_buf_addf(out, "change.%s,%s,trend,%s,%s,%ld,", c->id, kind_id[c->kind],

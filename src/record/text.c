@@ -144,9 +144,14 @@ void rec_tell_warnings(const struct exam *e, struct buf *out)
         return;
     rec_heading(out, "TAKE NOTE");
     for (size_t i = 0; i < e->result.warnings.n; i++)
-        rec_wrapf(out, "  - ", 4, "%s", e->result.warnings.line[i]);
+        rec_wrap(out, "  - ", 4, e->result.warnings.line[i]);
     for (size_t i = 0; i < e->notes.n; i++)
-        rec_wrapf(out, "  - ", 4, "%s", e->notes.line[i]);
+        rec_wrap(out, "  - ", 4, e->notes.line[i]);
+}
+
+bool rec_is_rough(const struct exam *e)
+{
+    return e->result.scale.from == SCALE_SENSOR || e->result.scale.from == SCALE_TAG;
 }
 
 static void tell_scale(const struct exam *e, struct buf *out)
@@ -352,9 +357,9 @@ bool rec_is_proposed(const struct sheet *s)
     return open;
 }
 
-void rec_tell_proposed(const struct sheet *s, struct buf *out)
+void rec_tell_proposed(bool proposed, struct buf *out)
 {
-    if (rec_is_proposed(s))
+    if (proposed)
         rec_wrap(out, "", 0,
                  "PROPOSED: some marks were found by the program or carried over, and nobody has "
                  "confirmed them yet.\n");
@@ -446,7 +451,7 @@ static void tell_defaults(const struct exam *e, struct buf *out)
     rec_wrapf(out, "  ", 4, "lean of the pin, unseen: %.1f\u00b0 (%s)", c->lean.u_mm,
               c->lean.source);
     rec_wrapf(out, "  ", 4, "beam, out of square: %.1f\u00b0 (%s)", c->beam.u_mm, c->beam.source);
-    if (e->result.scale.from == SCALE_SENSOR || e->result.scale.from == SCALE_TAG)
+    if (rec_is_rough(e))
         rec_wrapf(out, "  ", 4, "scale of last resort: %.0f %% (%s)", c->last_resort.u_mm,
                   c->last_resort.source);
     if (any_traced(&e->sheet))
@@ -479,7 +484,7 @@ void rec_tell_cautions(struct buf *out)
 int plumb_rec_text(const struct exam *e, struct buf *out, struct err *err)
 {
     plumb_buf_addf(out, "FILM MEASUREMENT REPORT\n\n");
-    rec_tell_proposed(&e->sheet, out);
+    rec_tell_proposed(rec_is_proposed(&e->sheet), out);
     rec_tell_head(e, out);
     rec_tell_warnings(e, out);
     tell_scale(e, out);

@@ -117,7 +117,7 @@ int plumb_rec_worksheet(const struct exam *e, struct buf *out, struct err *err)
     if (o->roots > 0)
         snprintf(roots, sizeof roots, "%d", o->roots);
     plumb_buf_addf(out, "WORKSHEET FOR THE DECISION AT THE SITE\n\n");
-    rec_tell_proposed(&e->sheet, out);
+    rec_tell_proposed(rec_is_proposed(&e->sheet), out);
     rec_tell_head(e, out);
     rec_tell_warnings(e, out);
     plumb_buf_addf(out, "\nON THE FILM\n");
