@@ -289,6 +289,16 @@ static int write_sheet(const struct cli_options *o, const char *film, struct exa
     return rc;
 }
 
+/* What the options say of a film, before anything is looked for. */
+static int state_film(const struct cli_options *o, struct exam *e, struct sheet_notes *say,
+                      struct err *err)
+{
+    e->has_pin_hint = o->has_pin;
+    e->pin_hint_x = o->pin[0];
+    e->pin_hint_y = o->pin[1];
+    return cli_state(o, &e->film, &e->sheet, say, err);
+}
+
 int cli_start(const struct cli_options *o, const char *path, struct buf *out,
               struct sheet_notes *say, struct err *err)
 {
@@ -297,10 +307,7 @@ int cli_start(const struct cli_options *o, const char *path, struct buf *out,
     int rc = plumb_exam_open_film(path, &o->exam, &e, err);
     if (rc != 0)
         return rc;
-    e.has_pin_hint = o->has_pin;
-    e.pin_hint_x = o->pin[0];
-    e.pin_hint_y = o->pin[1];
-    rc = cli_state(o, &e.film, &e.sheet, say, err);
+    rc = state_film(o, &e, say, err);
     if (rc == 0)
         rc = plumb_exam_propose(&e, o->gauge, o->n_gauges, &n_pins, err);
     if (rc == 0) {
@@ -338,10 +345,7 @@ static int carry(const struct cli_options *o, const struct exam *old, struct exa
 {
     size_t n_pins = 0;
     struct sheet_notes match = {0};
-    e->has_pin_hint = o->has_pin;
-    e->pin_hint_x = o->pin[0];
-    e->pin_hint_y = o->pin[1];
-    int rc = cli_state(o, &e->film, &e->sheet, say, err);
+    int rc = state_film(o, e, say, err);
     if (rc == 0)
         rc = plumb_exam_carry(old, e, o->gauge, o->n_gauges, &n_pins, &match, err);
     if (rc == 0) {

@@ -1,9 +1,7 @@
 /* The results document (version 1) and its one-line-a-quantity form, CSV (RFC 4180). */
 #include "record/report_internal.h"
 
-#include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 /* Ten digits: a micrometre in a kilometre, and the same text on every machine. */

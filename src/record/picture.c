@@ -10,7 +10,6 @@
 
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 static const double window_tail = 0.001; /* of the pixels, left out at either end */
 static const double range_used = 0.6;    /* a film that spans so much is shown as it is */
