@@ -403,11 +403,14 @@ static int refuse_mirrored(const struct film *old_film, const struct film *new_f
     struct film mirrored;
     struct find_register r;
     struct evidence other = {0};
-    struct err why;
+    struct err why = {0};
     int rc = mirror(new_film, &mirrored, err);
     if (rc != 0)
         return rc;
-    if (lay_over(old_film, &mirrored, &r, &other, &why) == 0 && other.beside > evidence->beside)
+    int fits = lay_over(old_film, &mirrored, &r, &other, &why);
+    if (fits == ERR_NOMEM)
+        rc = plumb_err_set(err, ERR_NOMEM, "%s", why.text);
+    else if (fits == 0 && other.beside > evidence->beside)
         rc = plumb_err_set(err, ERR_NOTFOUND,
                            "the films do not match, but one and the mirror of the other do: export "
                            "both alike");
