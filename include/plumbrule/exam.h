@@ -78,7 +78,8 @@ int plumb_exam_propose_crest(struct exam *e, enum sheet_side side, double x, dou
 int plumb_exam_carry(const struct exam *old, struct exam *e, const struct exam_gauge *gauges,
                      size_t n_gauges, size_t *n_pins, struct sheet_notes *say, struct err *err);
 /* Before a file is written over: keeps what is there, whole or not at all, as the first of
- * PATH.old, PATH.old2, PATH.old3 ... that is free. Nothing there is no fault. */
+ * PATH.old, PATH.old2, PATH.old3 ... that is free. Nothing there is no fault; a film there is one,
+ * since a film is never written over. */
 int plumb_exam_keep_old(const char *path, struct err *err);
 /* Saves the sheet to path atomically, or to sheet_path when path is NULL. Without replace an
  * existing file is left alone. */

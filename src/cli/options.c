@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <unistd.h>
 
 enum opt {
@@ -222,6 +223,16 @@ static int read_site_option(int opt, const char *v, struct cli_options *o)
     }
 }
 
+static int read_plot(const char *v, struct cli_options *o)
+{
+    static const char ending[] = ".png";
+    size_t n = strlen(v), end = sizeof ending - 1;
+    o->plot = v;
+    return n > end && strcasecmp(v + n - end, ending) == 0
+               ? 0
+               : refuse("plot", v, "a plot is a PNG: give a name that ends in .png");
+}
+
 static int read_text_option(int opt, const char *v, struct cli_options *o)
 {
     switch (opt) {
@@ -232,8 +243,7 @@ static int read_text_option(int opt, const char *v, struct cli_options *o)
         o->out = v;
         return 0;
     case OPT_PLOT:
-        o->plot = v;
-        return 0;
+        return read_plot(v, o);
     case OPT_TOOTH:
         o->tooth = v;
         return 0;

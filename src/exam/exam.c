@@ -279,9 +279,12 @@ int plumb_exam_keep_old(const char *path, struct err *err)
         return 0; /* nothing there, or a device that keeps nothing */
     struct buf text = {0};
     int rc = plumb_file_read(path, SHEET_BYTES, &text, err);
-    if (rc == 0)
+    bool film = rc == 0 && plumb_film_is_known(text.data, text.len);
+    if (rc == 0 && !film)
         rc = keep_text(path, &text, err);
-    if (rc != 0)
+    if (film)
+        rc = plumb_err_set(err, ERR_CREATE, "is a film and never written over: name another file");
+    else if (rc != 0)
         plumb_err_prefix(err, "no old copy could be kept, so nothing was written");
     plumb_buf_release(&text);
     return rc;

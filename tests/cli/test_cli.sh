@@ -100,6 +100,14 @@ wants 65 'something large for a sheet' "$cmd" measure "$tmp/big"
 says 'larger than any sheet' err
 rm "$tmp/big"
 wants 73 'start over an existing sheet' "$cmd" start "$tmp/first-drill.tif" --out "$tmp/new.sheet.json"
+cp "$tmp/first-drill.tif" "$tmp/twin.tif"
+for f in first-drill.tif four-months.png grafted.jpg; do
+    wants 73 "start over the film $f" "$cmd" start "$tmp/twin.tif" --replace --out "$tmp/$f"
+    says 'is a film and never written over' err
+    cmp -s "$tmp/$f" "$demo/$f" || fail "start over the film $f: it was written to"
+    [ ! -e "$tmp/$f.old" ] || fail "start over the film $f: a copy was left"
+done
+rm "$tmp/twin.tif"
 wants 0 'measure a found sheet' "$cmd" measure "$tmp/new.sheet.json"
 says PROPOSED out
 wants 0 measure "$cmd" measure --json "$tmp/first-drill.sheet.json"

@@ -42,6 +42,13 @@ wants 0 plot "$cmd" series --plot plot.png $a $b
 cp plot.png plot.before
 wants 73 'a plot that is there' "$cmd" series --plot plot.png $a $b
 cmp -s plot.png plot.before || fail 'a plot was written over'
+for f in plot.jpg plot .png plot.png.old; do
+    wants 64 "a plot named $f" "$cmd" series --plot $f $a $b
+    says 'ends in .png' err
+    one_line
+    [ ! -e $f ] || fail "a plot named $f: written"
+done
+wants 0 'a plot in capitals' "$cmd" series --plot PLOT.PNG $a $b
 wants 0 record "$cmd" series --into chart $a $b
 wants 0 'record again' "$cmd" series --into chart --json $a $b
 says '"revision":2' out
