@@ -68,7 +68,7 @@ int plumb_exam_propose_crest(struct exam *e, enum sheet_side side, double x, dou
                              struct err *err);
 /*
  * Fills the sheet of a newly opened film of the same site from an old one. The films are laid over
- * each other (plumb_find_register; ERR_FORMAT when they do not match) and old marks go over as
+ * each other (plumb_find_register; ERR_FORMAT when they do not match or are one film) and old marks go over as
  * `carried`, their sd widened by how well the films match. What is followed over time or may have
  * changed is found afresh where a finder can: the pin with its gauges, the crest, the root sides.
  * What the sheet has already stays. gauges, and each old gauge whose kind is not among them, are

@@ -542,6 +542,21 @@ static void say_match(const struct carry *c, struct sheet_notes *say)
         c->lay.turned_over ? ", tone turned over" : "", u * c->new_mm_per_px, pitch);
 }
 
+static bool is_one_film(const struct film *a, const struct film *b)
+{
+    return strcmp(a->sha256, b->sha256) == 0 && a->page == b->page;
+}
+
+static void say_dates(const struct carry *c, struct sheet_notes *say)
+{
+    const char *was = c->old->sheet.film.taken, *now = c->e->sheet.film.taken;
+    if (was[0] != '\0' && now[0] != '\0' && plumb_date_days(was, now) < 0)
+        plumb_sheet_notes_add(say,
+                              "the new film is dated %s, before the old one of %s: check --taken, "
+                              "or carry the other way",
+                              now, was);
+}
+
 static int carry_all(struct carry *c, const struct exam_gauge *gauges, size_t n_gauges,
                      size_t *n_pins, struct sheet_notes *say, struct err *err)
 {
@@ -572,12 +587,16 @@ int plumb_exam_carry(const struct exam *old, struct exam *e, const struct exam_g
 {
     struct carry c = {.old = old, .e = e};
     struct err why;
-    int rc = plumb_find_register(&old->film, &e->film, &c.lay, &why);
     *n_pins = 0;
+    if (is_one_film(&old->film, &e->film))
+        return plumb_err_set(err, ERR_FORMAT,
+                             "is the film of the old sheet itself: name the new film");
+    int rc = plumb_find_register(&old->film, &e->film, &c.lay, &why);
     if (rc != 0) /* the file is there: what is wrong is in the films */
         return plumb_err_set(err, rc == ERR_NOTFOUND ? ERR_FORMAT : rc, "%s", why.text);
     rc = carry_all(&c, gauges, n_gauges, n_pins, say, err);
     if (rc == 0) {
+        say_dates(&c, say);
         say_words(&c.carried, "carried over, to be confirmed", say);
         say_words(&c.again, "found on the new film", say);
         say_words(&c.as_it_was, "carried as it was, for it is not seen: place it by hand", say);

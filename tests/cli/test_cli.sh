@@ -146,11 +146,20 @@ says 'found on the new film: mesial root sides' err
 says 'not carried: gauge drill diameter' err
 grep -q '"by": *"carried"' "$tmp/grafted.sheet.json" || fail 'carry: no carried mark in the sheet'
 grep -q '"stage": "grafted"' "$tmp/grafted.sheet.json" || fail 'carry: --stage is not in the sheet'
+grep -q 'is dated' "$tmp/err" && fail 'carry: films of one day are said to be out of order'
 cmp -s "$tmp/grafted.sheet.json.old" "$demo/grafted.sheet.json" || fail 'carry --replace: what was there is not kept'
 cmp -s "$tmp/old.sheet.json" "$demo/second-drill.sheet.json" || fail 'carry: the old sheet was written to'
 wants 0 'measure carried marks' "$cmd" measure "$tmp/grafted.sheet.json"
 says PROPOSED out
 cp "$demo/grafted.sheet.json" "$tmp"
+cp "$tmp/second-drill.png" "$tmp/twin.png"
+for f in second-drill.png twin.png; do
+    wants 65 "carry of a film onto itself, $f" "$cmd" carry "$tmp/old.sheet.json" "$tmp/$f" --out "$tmp/none.sheet.json"
+    says 'is the film of the old sheet itself' err
+    [ ! -e "$tmp/none.sheet.json" ] || fail "carry of a film onto itself, $f: a sheet was left"
+done
+wants 0 'carry back in time' "$cmd" carry "$tmp/old.sheet.json" "$tmp/grafted.jpg" --out "$tmp/past.sheet.json" --taken 2026-03-01
+says 'is dated 2026-03-01, before the old one of 2026-03-02' err
 wants 65 'carry to a film that is none of the site' "$cmd" carry "$tmp/old.sheet.json" fixtures/broken/png-exif-loop.png --out "$tmp/none.sheet.json"
 says 'too small or too narrow to be matched' err
 [ ! -e "$tmp/none.sheet.json" ] || fail 'a refused carry left a sheet'

@@ -205,7 +205,8 @@ static void the_sites_tooth_goes_over_only_while_it_stands(void **state)
     assert_false(p.now.sheet.site_tooth.apex.set);
     assert_true(is_said(&p, "site's tooth: it is not seen there any more"));
     close_pair(&p);
-    open_pair(BEFORE, BEFORE, &p); /* the same film again: everything is where it was */
+    open_pair(BEFORE, BEFORE, &p); /* the same picture in another file: all is where it was */
+    p.now.film.sha256[0] ^= 1;
     carry(&p, NULL, 0);
     const struct mark *a = &p.old.sheet.site_tooth.apex, *b = &p.now.sheet.site_tooth.apex;
     assert_true(b->set && b->by == MARK_CARRIED);
@@ -233,6 +234,19 @@ static void films_that_do_not_match_are_refused(void **state)
     close_pair(&p);
 }
 
+static void a_film_is_not_carried_onto_itself(void **state)
+{
+    (void)state;
+    struct visit_pair p;
+    struct err err = {0};
+    open_pair(BEFORE, BEFORE, &p);
+    assert_int_equal(plumb_exam_carry(&p.old, &p.now, NULL, 0, &p.n_pins, &p.say, &err),
+                     ERR_FORMAT);
+    assert_non_null(strstr(err.text, "is the film of the old sheet itself"));
+    assert_false(p.now.sheet.side[MESIAL].cej.set);
+    close_pair(&p);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -242,6 +256,7 @@ int main(void)
         cmocka_unit_test(a_stated_size_stands),
         cmocka_unit_test(the_sites_tooth_goes_over_only_while_it_stands),
         cmocka_unit_test(films_that_do_not_match_are_refused),
+        cmocka_unit_test(a_film_is_not_carried_onto_itself),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
