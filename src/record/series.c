@@ -4,7 +4,6 @@
  */
 #include "record/report_internal.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -301,11 +300,12 @@ static void tell_reading(const struct meas_series *s, struct buf *out)
               "A change is the later value less the earlier one; \u00b1: its 95 %% interval. CEJ "
               "to crest, losses, shares and levels: + when the crest has moved apically. *: "
               "beyond its interval; without it no change is detectable below the \u00b1. One "
-              "interval in twenty misses by chance, here about %.0f of %zu. A month is %.4f days; "
+              "interval in twenty misses by chance: of the %zu here %g on average. A month is "
+              "%.4f days; "
               "the line is weighted least squares. Angles, shares and ratios do not depend on a "
               "film's scale. A drill's or implant's size that two films "
               "share by name and size counts as one error, all else as independent.",
-              ceil(0.05 * (double)n), n, plumb_meas_month_days);
+              n, (double)n / 20.0, plumb_meas_month_days);
 }
 
 static void tell_files(const struct exam_series *s, struct buf *out)

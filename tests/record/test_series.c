@@ -128,6 +128,29 @@ static void check_columns(const char *text)
     }
 }
 
+static size_t count_changes(const struct exam_series *s)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < s->result.n_courses; i++)
+        n += s->result.course[i].n_changes;
+    return n;
+}
+
+/* Of n intervals of 95 % chance makes n/20 miss on average: stated as such, not as a whole number.
+ */
+static void check_chance(const struct exam_series *s, const char *text)
+{
+    size_t n = 0;
+    double misses = 0.0;
+    const char *said = strstr(text, "by chance");
+    assert_non_null(said);
+    said = strstr(said, "the");
+    assert_non_null(said);
+    assert_int_equal(sscanf(said, "the %zu here %lf on average", &n, &misses), 2);
+    assert_int_equal(n, count_changes(s));
+    assert_close(misses, 0.05 * (double)n, 1e-9);
+}
+
 static void the_text(void **state)
 {
     (void)state;
@@ -145,6 +168,7 @@ static void the_text(void **state)
     for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
         if (strstr(text.data, words[i]) == NULL)
             fail_msg("the text lacks '%s'", words[i]);
+    check_chance(&s, text.data);
     assert_null(strstr(text.data, "PROPOSED"));
     plumb_buf_release(&text);
     s.exam[2].sheet.pin.tip.by = MARK_FOUND;
@@ -153,14 +177,6 @@ static void the_text(void **state)
     assert_non_null(strstr(text.data, "PROPOSED"));
     plumb_buf_release(&text);
     plumb_exam_series_release(&s);
-}
-
-static size_t count_changes(const struct exam_series *s)
-{
-    size_t n = 0;
-    for (size_t i = 0; i < s->result.n_courses; i++)
-        n += s->result.course[i].n_changes;
-    return n;
 }
 
 static void the_document(void **state)
