@@ -42,12 +42,35 @@ int cli_options_read(int argc, char **argv, const char *const *allowed, struct c
 int cli_state(const struct cli_options *o, const struct film *film, struct sheet *s,
               struct sheet_notes *say, struct err *err);
 
+/* An option as the parser and the help texts know it. */
+struct cli_option {
+    const char *name, *value; /* what stands behind it, NULL: nothing */
+    int id;
+    const char *of; /* the commands of which this is said, NULL: all the rest */
+    const char *does;
+};
+const struct cli_option *cli_option_table(size_t *n);
+/* Is the name in a list with NULL at its end? */
+bool cli_is_allowed(const char *name, const char *const *allowed);
+
 /* What a command does with one input: data into out, notes into say (lines without prefix). */
 typedef int (*cli_job)(const struct cli_options *o, const char *path, struct buf *out,
                        struct sheet_notes *say, struct err *err);
 /* Runs a job over all inputs on o->jobs threads; writes out in input order, notes and faults to
  * standard error; returns the worst exit code. */
 int cli_batch(const struct cli_options *o, char **path, size_t n, cli_job job);
+
+enum cli_inputs { CLI_NONE, CLI_ONE, CLI_SEVERAL };
+struct cli_command {
+    const char *name, *takes, *does;
+    cli_job job;                                          /* for each input, or */
+    int (*all)(const struct cli_options *o, char **path); /* for all that there are */
+    enum cli_inputs inputs;
+    const char *allowed[40]; /* options, NULL at the end */
+};
+/* All commands on a page, and one with its options. Return the exit code. */
+int cli_help(const struct cli_command *commands, size_t n, int with_view);
+int cli_help_of(const struct cli_command *c, int with_view);
 
 /* The commands. */
 int cli_pin(const struct cli_options *o, const char *path, struct buf *out, struct sheet_notes *say,

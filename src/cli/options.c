@@ -53,49 +53,80 @@ enum opt {
     OPT_PAGE
 };
 
-static const struct option options[] = {
-    {"json", no_argument, NULL, OPT_JSON},
-    {"csv", no_argument, NULL, OPT_CSV},
-    {"missing", no_argument, NULL, OPT_MISSING},
-    {"budget", no_argument, NULL, OPT_BUDGET},
-    {"worksheet", no_argument, NULL, OPT_WORKSHEET},
-    {"no-legend", no_argument, NULL, OPT_NO_LEGEND},
-    {"replace", no_argument, NULL, OPT_REPLACE},
-    {"jobs", required_argument, NULL, OPT_JOBS},
-    {"into", required_argument, NULL, OPT_INTO},
-    {"out", required_argument, NULL, OPT_OUT},
-    {"plot", required_argument, NULL, OPT_PLOT},
-    {"same-pin", no_argument, NULL, OPT_SAME_PIN},
-    {"record", no_argument, NULL, OPT_RECORD},
-    {"view", no_argument, NULL, OPT_VIEW},
-    {"once", no_argument, NULL, OPT_ONCE},
-    {"tooth", required_argument, NULL, OPT_TOOTH},
-    {"notation", required_argument, NULL, OPT_NOTATION},
-    {"seen-from", required_argument, NULL, OPT_SEEN_FROM},
-    {"stage", required_argument, NULL, OPT_STAGE},
-    {"taken", required_argument, NULL, OPT_TAKEN},
-    {"sensor", required_argument, NULL, OPT_SENSOR},
-    {"plan", required_argument, NULL, OPT_PLAN},
-    {"plan-on", required_argument, NULL, OPT_PLAN_ON},
-    {"extracted", required_argument, NULL, OPT_EXTRACTED},
-    {"grafted", required_argument, NULL, OPT_GRAFTED},
-    {"age", required_argument, NULL, OPT_AGE},
-    {"mark", required_argument, NULL, OPT_MARK},
-    {"seen", required_argument, NULL, OPT_SEEN},
-    {"bound", required_argument, NULL, OPT_BOUND},
-    {"pin", required_argument, NULL, OPT_PIN},
-    {"gauge", required_argument, NULL, OPT_GAUGE},
-    {"mesial-root", required_argument, NULL, OPT_MESIAL_ROOT},
-    {"distal-root", required_argument, NULL, OPT_DISTAL_ROOT},
-    {"mesial-crest", required_argument, NULL, OPT_MESIAL_CREST},
-    {"distal-crest", required_argument, NULL, OPT_DISTAL_CREST},
-    {"limits", required_argument, NULL, OPT_LIMITS},
-    {"beam-error", required_argument, NULL, OPT_BEAM_ERROR},
-    {"film-changed", no_argument, NULL, OPT_FILM_CHANGED},
-    {"max-pixels", required_argument, NULL, OPT_MAX_PIXELS},
-    {"page", required_argument, NULL, OPT_PAGE},
-    {NULL, 0, NULL, 0},
+/* In the order of the help texts. What a command means by an option otherwise than the rest stands
+ * before it, with the command's name. Lines of `does` fit beside HELP_COLUMN (help.c). */
+static const struct cli_option options[] = {
+    {"tooth", "NUMBER", OPT_TOOTH, NULL, "the site's, e.g. 35"},
+    {"notation", "fdi|universal", OPT_NOTATION, NULL,
+     "how --tooth is written: as 35, or 1-32 and A-T"},
+    {"seen-from", "facial|lingual", OPT_SEEN_FROM, NULL, "the side the film is looked at from"},
+    {"gauge", "KIND=MM[:U]", OPT_GAUGE, NULL,
+     "a known size: length=12.0 along the pin, tip to\n"
+     "shoulder, or across=2.2, its diameter; U its\n"
+     "standard uncertainty, mm"},
+    {"sensor", "MM", OPT_SENSOR, NULL,
+     "active length of the sensor's longer side, a\n"
+     "scale of last resort"},
+    {"pin", "X,Y", OPT_PIN, NULL, "of several pins the one near this point, px"},
+    {"mesial-root", "X,Y,X,Y", OPT_MESIAL_ROOT, NULL,
+     "two rough points, crown end and apex, px; twice\n"
+     "for two roots, the one that faces the site first"},
+    {"distal-root", "X,Y,X,Y", OPT_DISTAL_ROOT, NULL, "the same of the distal neighbour"},
+    {"mesial-crest", "X,Y", OPT_MESIAL_CREST, NULL, "one rough point near the crest, px"},
+    {"distal-crest", "X,Y", OPT_DISTAL_CREST, NULL, "the same of the distal neighbour"},
+    {"mark", "NAME=X,Y", OPT_MARK, NULL, "any mark by hand, px, e.g. mesial.cej=345,371"},
+    {"bound", "WORDS=X,Y,X,Y...", OPT_BOUND, NULL,
+     "a line to stay clear of, e.g. 'canal roof=...'"},
+    {"plan", "LxD", OPT_PLAN, NULL, "planned cylinder, mm, e.g. 10x4.1"},
+    {"plan-on", "pin|bisector", OPT_PLAN_ON, "measure record",
+     "the planned cylinder on that axis; the sheet\n"
+     "stays as it is"},
+    {"plan-on", "pin|bisector", OPT_PLAN_ON, NULL, "the axis the planned cylinder stands on"},
+    {"seen", "NAME=WORDS", OPT_SEEN, NULL,
+     "at the site: roots, facial_plate, infection,\n"
+     "primary_hold, soft_tissue"},
+    {"taken", "DATE", OPT_TAKEN, NULL, "of the film, as 2026-03-02"},
+    {"stage", "WORDS", OPT_STAGE, NULL, "of the film, for the record"},
+    {"extracted", "DATE", OPT_EXTRACTED, NULL, "of the site's tooth"},
+    {"grafted", "DATE", OPT_GRAFTED, NULL, "of the site: when the next film is due"},
+    {"age", "YEARS", OPT_AGE, NULL, "for the loss of bone by year of age"},
+    {"out", "SHEET", OPT_OUT, NULL,
+     "where to (default FILM.sheet.json; - is standard\n"
+     "output)"},
+    {"replace", NULL, OPT_REPLACE, NULL,
+     "begin anew where a sheet is (kept as SHEET.old,\n"
+     ".old2 ...)"},
+    {"missing", NULL, OPT_MISSING, NULL, "which marks each absent quantity lacks"},
+    {"budget", NULL, OPT_BUDGET, NULL,
+     "which mark contributes how much to each\n"
+     "uncertainty"},
+    {"worksheet", NULL, OPT_WORKSHEET, NULL, "one page: findings beside what only the eye sees"},
+    {"record", NULL, OPT_RECORD, NULL, "also file each sheet's record"},
+    {"plot", "FILE.png", OPT_PLOT, NULL, "the values over time, with 95 % bars"},
+    {"into", "DIR", OPT_INTO, "series", "plot, text and data as a record of the series"},
+    {"into", "DIR", OPT_INTO, NULL, "folder of the record (default: this one)"},
+    {"no-legend", NULL, OPT_NO_LEGEND, NULL, "the record's picture without the margin"},
+    {"same-pin", NULL, OPT_SAME_PIN, NULL,
+     "the pin stands unmoved on all films, as an\n"
+     "implant does"},
+    {"view", NULL, OPT_VIEW, NULL, "also open each sheet in the window"},
+    {"once", NULL, OPT_ONCE, NULL, "take the films that are there, and end"},
+    {"limits", "FILE", OPT_LIMITS, NULL, "limits and uncertainties of your own"},
+    {"beam-error", "DEG", OPT_BEAM_ERROR, NULL,
+     "widen the angles by a horizontal beam error that\n"
+     "you state"},
+    {"film-changed", NULL, OPT_FILM_CHANGED, "carry",
+     "accept an old film that is not the one marked"},
+    {"film-changed", NULL, OPT_FILM_CHANGED, NULL, "accept a film that is not the one marked"},
+    {"json", NULL, OPT_JSON, "start carry", "the sheet on standard output, no file"},
+    {"json", NULL, OPT_JSON, NULL, "JSON on standard output, one document a line"},
+    {"csv", NULL, OPT_CSV, "series", "a table for a spreadsheet, one line a change"},
+    {"csv", NULL, OPT_CSV, NULL, "a table for a spreadsheet, one line a quantity"},
+    {"jobs", "N", OPT_JOBS, NULL, "workers for several inputs (default: one a core)"},
+    {"max-pixels", "N", OPT_MAX_PIXELS, NULL, "refuse larger films"},
+    {"page", "N", OPT_PAGE, NULL, "page of a TIFF"},
 };
+enum { OPTIONS = sizeof options / sizeof options[0] };
 
 static int refuse(const char *option, const char *value, const char *wanted)
 {
@@ -390,7 +421,24 @@ static int read_option(int opt, const char *v, struct cli_options *o)
     }
 }
 
-static bool is_allowed(const char *name, const char *const *allowed)
+const struct cli_option *cli_option_table(size_t *n)
+{
+    *n = OPTIONS;
+    return options;
+}
+
+/* The same as getopt wants it; a name that stands twice is one to it. */
+static void table_for_getopt(struct option out[OPTIONS + 1])
+{
+    for (int i = 0; i < OPTIONS; i++)
+        out[i] =
+            (struct option){.name = options[i].name,
+                            .has_arg = options[i].value != NULL ? required_argument : no_argument,
+                            .val = options[i].id};
+    out[OPTIONS] = (struct option){0};
+}
+
+bool cli_is_allowed(const char *name, const char *const *allowed)
 {
     for (; *allowed != NULL; allowed++)
         if (strcmp(*allowed, name) == 0)
@@ -408,22 +456,24 @@ static void options_default(struct cli_options *o)
 
 int cli_options_read(int argc, char **argv, const char *const *allowed, struct cli_options *o)
 {
+    struct option table[OPTIONS + 1];
     options_default(o);
+    table_for_getopt(table);
     opterr = 0;
     optind = 1;
     for (;;) {
         int index = -1;
-        int opt = getopt_long(argc, argv, ":", options, &index);
+        int opt = getopt_long(argc, argv, ":", table, &index);
         if (opt == -1)
             break;
         if (opt == '?' || opt == ':') {
-            fprintf(stderr, "plumbrule: %s: %s: see plumbrule --help\n", argv[optind - 1],
-                    opt == ':' ? "needs a value" : "no such option");
+            fprintf(stderr, "plumbrule: %s: %s: see plumbrule %s --help\n", argv[optind - 1],
+                    opt == ':' ? "needs a value" : "no such option", argv[0]);
             return -1;
         }
-        if (index < 0 || !is_allowed(options[index].name, allowed)) {
-            fprintf(stderr, "plumbrule: --%s: not an option of %s: see plumbrule --help\n",
-                    index < 0 ? "" : options[index].name, argv[0]);
+        if (index < 0 || !cli_is_allowed(options[index].name, allowed)) {
+            fprintf(stderr, "plumbrule: --%s: not an option of %s: see plumbrule %s --help\n",
+                    index < 0 ? "" : options[index].name, argv[0], argv[0]);
             return -1;
         }
         if (read_option(opt, optarg, o) != 0)

@@ -21,7 +21,10 @@ static const char usage[] =
     "In the window h shows every key. Without a file the window asks for one.\n"
     "The sheet is saved beside the film as FILM.sheet.json, a record filed in the\n"
     "folder `record` beside it. Unsaved work is kept as SHEET.unsaved. One window a\n"
-    "film: a second one says so and ends.\n";
+    "film: a second one says so and ends.\n"
+    "\n"
+    "A measuring aid and no diagnosis: a film does not show the facial plate, and\n"
+    "local rules and the judgement of the licensed clinician come first.\n";
 
 static int exit_code(int code)
 {
