@@ -14,7 +14,10 @@ static const struct {
     double apart_px;         /* two ends nearer than this give no direction */
     double plan_length_mm;   /* longer than implants are; common practice, no source */
     double plan_diameter_mm; /* wider than implants are; common practice, no source */
-} limit = {0.5, 1.0, 20.0, 8.0};
+    /* Each mark is moved and all measured again: so many take some seconds, twice as many four
+     * times as long. A full sheet placed by hand has 100. */
+    size_t marks_most;
+} limit = {0.5, 1.0, 20.0, 8.0, 1500};
 
 struct check {
     const struct sheet *s;
@@ -37,6 +40,17 @@ static int check_size(const struct check *c)
                          "the sheet is for a film of %zu x %zu px, this one has %.0f x %.0f: find "
                          "the right film",
                          f->width, f->height, c->width, c->height);
+}
+
+static int check_number(const struct check *c)
+{
+    size_t n = plumb_sheet_marks(c->s, NULL, 0);
+    if (n <= limit.marks_most)
+        return 0;
+    return plumb_err_set(c->err, ERR_FORMAT,
+                         "it has %zu marks, at most %zu can be measured: thin out the root sides "
+                         "and bounds",
+                         n, limit.marks_most);
 }
 
 /* The film's edges lie half a pixel outside the centres of its outermost pixels. */
@@ -262,6 +276,8 @@ int plumb_sheet_check(const struct sheet *s, size_t width, size_t height, struct
 {
     struct check c = {s, (double)width, (double)height, notes, err};
     int rc = check_size(&c);
+    if (rc == 0)
+        rc = check_number(&c);
     if (rc == 0)
         rc = sheet_walk(sheet_borrow(s), check_places, &c);
     if (rc == 0)

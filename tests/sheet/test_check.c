@@ -246,6 +246,25 @@ static void largest_plan(struct sheet *s)
     s->plan.diameter_mm = 8.0;
 }
 
+/* A bound with as many points as bring the sheet's marks to this number. */
+static void fill(struct sheet *s, size_t marks)
+{
+    struct mark_path *p = &s->bound[0].path;
+    size_t n = marks - (plumb_sheet_marks(s, NULL, 0) - p->n);
+    p->at = realloc(p->at, n * sizeof *p->at);
+    p->n = n;
+    for (size_t i = 0; i < n; i++)
+        p->at[i] = (struct mark){.set = true, .x = 100.0 + 0.4 * (double)i, .y = 1100.0};
+}
+static void many_marks(struct sheet *s)
+{
+    fill(s, 1500);
+}
+static void too_many_marks(struct sheet *s)
+{
+    fill(s, 1501);
+}
+
 static const struct {
     void (*spoil)(struct sheet *s);
     const char *wrong, *note; /* whole texts; NULL: none */
@@ -274,6 +293,9 @@ static const struct {
      "the sheet is for a film of 1100 x 1499 px, this one has 1100 x 1500: find the right film",
      NULL},
     {no_size, NULL, NULL},
+    {many_marks, NULL, NULL},
+    {too_many_marks,
+     "it has 1501 marks, at most 1500 can be measured: thin out the root sides and bounds", NULL},
     {axis_without_length,
      "distal.axis has no length: both ends lie at (800.0, 380.0); place one again", NULL},
     {gauge_without_length,
