@@ -215,7 +215,8 @@ const char *plumb_meas_mark_label(enum mark_kind kind);
  */
 const char *plumb_meas_place_words(const char *path, char out[96]);
 /* "3.2 +- 0.4 mm"; "4.5 deg (3.7 to 7.4)" where the 95 % interval reaches farther to one side
- * than to the other; "below 8.1 deg"; with the signs of print. */
+ * than to the other; "below 8.1 deg"; "none detectable" for 0 with an interval of 0; with the signs
+ * of print. */
 const char *plumb_meas_value_words(const struct meas_quantity *q, char out[96]);
 /* The unit as printed: "deg" is the degree sign, "1" nothing. */
 const char *plumb_meas_unit_word(const char *unit);

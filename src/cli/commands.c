@@ -82,17 +82,24 @@ static json_t *widths_json(const struct find_pin *p)
     return list;
 }
 
+static double length_sd(const struct find_pin *p)
+{
+    return hypot(p->u_tip, p->u_shoulder);
+}
+
 static json_t *pin_json(const struct find_pin *p)
 {
     return json_pack(
-        "{s:o, s:s, s:o, s:o, s:[o,o], s:[o,o], s:f, s:f, s:o, s:f, s:f, s:f, s:f}", "tip",
+        "{s:o, s:s, s:o, s:o, s:[o,o], s:[o,o], s:f, s:f, s:o, s:f, s:o, s:f, s:f, s:f}", "tip",
         point_json(p->tip, p->u_tip), "tip_shape", tip_word(p->tip_shape), "shoulder",
         p->has_shoulder ? point_json(p->shoulder, p->u_shoulder) : json_null(), "stop",
         p->has_stop ? point_json(p->stop, p->u_stop) : json_null(), "axis",
         point_json(p->ends[0], p->u_ends), point_json(p->ends[1], p->u_ends), "sides",
         side_json(p, 0), side_json(p, 1), "width_px", p->width, "width_sd", p->u_width, "widths",
-        widths_json(p), "length_px", p->length, "angle_deg", angle_from_vertical(&p->axis),
-        "angle_sd", deg_per_rad * p->axis.u_angle, "confidence", p->confidence);
+        widths_json(p), "length_px", p->length, "length_sd",
+        p->has_shoulder ? json_real(length_sd(p)) : json_null(), "angle_deg",
+        angle_from_vertical(&p->axis), "angle_sd", deg_per_rad * p->axis.u_angle, "confidence",
+        p->confidence);
 }
 
 static void tell_pin(const struct find_pin *p, size_t number, struct buf *out)
@@ -109,8 +116,12 @@ static void tell_pin(const struct find_pin *p, size_t number, struct buf *out)
     plumb_buf_addf(
         out, "    axis      %8.3f\u00b0 \u00b1 %.3f\u00b0 from the image's vertical, + clockwise\n",
         angle_from_vertical(&p->axis), 2.0 * deg_per_rad * p->axis.u_angle);
-    plumb_buf_addf(out, "    width     %8.2f \u00b1 %.2f px;  length %.1f px\n", p->width,
-                   2.0 * p->u_width, p->length);
+    if (p->has_shoulder)
+        plumb_buf_addf(out, "    length    %8.2f \u00b1 %.2f px, tip to shoulder\n", p->length,
+                       2.0 * length_sd(p));
+    else
+        plumb_buf_addf(out, "    length    at least %.0f px: no shoulder is seen\n", p->length);
+    plumb_buf_addf(out, "    width     %8.2f \u00b1 %.2f px\n", p->width, 2.0 * p->u_width);
     for (size_t i = 0; i < p->n_widths; i++)
         plumb_buf_addf(out, "    width     %8.2f \u00b1 %.2f px, %.0f px from the tip\n",
                        p->widths[i].px, 2.0 * p->widths[i].u, geo_dist(p->widths[i].at, p->tip));

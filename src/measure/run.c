@@ -444,7 +444,8 @@ static void floor_loss(const struct meas_result *out, const struct scene *sc, co
         q->monte_carlo = false;
         if (!q->below_only)
             snprintf(q->note, sizeof q->note,
-                     "CEJ to crest is within the healthy distance, %.1f mm", sc->c->healthy_mm);
+                     "the whole interval of CEJ to crest is below the healthy %.1f mm",
+                     sc->c->healthy_mm);
     }
 }
 

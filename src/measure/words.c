@@ -220,6 +220,12 @@ static bool is_lopsided(const struct meas_quantity *q)
     return !q->below_only && fabs(middle - q->v.value) > even_to * q->U;
 }
 
+/* Nothing, with an interval of nothing: a loss that its whole interval leaves at 0. */
+static bool is_none(const struct meas_quantity *q)
+{
+    return q->v.value == 0.0 && q->U == 0.0;
+}
+
 /* A lopsided interval is rounded by its longer half. */
 const char *plumb_meas_value_words(const struct meas_quantity *q, char out[96])
 {
@@ -234,8 +240,8 @@ const char *plumb_meas_value_words(const struct meas_quantity *q, char out[96])
     plumb_unc_format(q->v.lo, digits, lo, u);
     plumb_unc_format(q->v.hi, digits, hi, u);
     plumb_unc_format(q->below_only ? q->v.hi : q->v.value, digits, value, u);
-    if (!(q->U > 0.0))
-        snprintf(out, 96, "%s%s%s", value, gap, unit);
+    if (is_none(q))
+        snprintf(out, 96, "none detectable");
     else if (q->below_only)
         snprintf(out, 96, "below %s%s%s", value, gap, unit);
     else if (is_lopsided(q))

@@ -47,6 +47,8 @@ says '"confidence"' out
 says '"widths":\[{"x":' out
 wants 0 'pin in words' "$cmd" pin "$tmp/first-drill.tif"
 [ "$(grep -c 'width .*from the tip' "$tmp/out")" -ge 2 ] || fail 'pin in words: no widths along the pin'
+grep '^    ' "$tmp/out" | grep -v ± && fail 'pin in words: each number has its uncertainty'
+"$cmd" pin --json "$tmp/first-drill.tif" | grep -q '"length_px":[0-9.]*,"length_sd":[0-9]' || fail 'pin: no uncertainty of the length'
 wants 0 'a film without a pin' "$cmd" pin --json "$tmp/four-months.png"
 says '"pins":\[\]' out
 wants 0 start "$cmd" start "$tmp/first-drill.tif" --tooth 35 --gauge length=12.0 --gauge across=2.2 --out "$tmp/new.sheet.json"
@@ -117,6 +119,12 @@ wants 0 csv "$cmd" measure --csv "$tmp"/*-drill.sheet.json
 wants 0 missing "$cmd" measure --missing "$tmp/new.sheet.json"
 says '\[clearance.mesial\] needs' out
 says 'left out, since no stop is marked: stop' out
+for sheet in before-extraction first-drill second-drill grafted four-months; do
+    wants 0 "each number of $sheet" "$cmd" measure "$tmp/$sheet.sheet.json"
+    sed -n '/^MEASURED/,/^FINDINGS/p' "$tmp/out" | grep -E '^ {2,3}[0-9]+  ' >"$tmp/numbers"
+    [ "$(wc -l <"$tmp/numbers")" -ge 10 ] || fail "$what: they are not found"
+    grep -vE '±|\(.* to .*\)|  below |  none detectable$' "$tmp/numbers" && fail "$what has its uncertainty"
+done
 wants 0 'the plan on the pin' "$cmd" measure --csv "$tmp/first-drill.sheet.json"
 grep '^first.*plan.clearance.mesial' "$tmp/out" >"$tmp/on-pin"
 wants 0 'the plan on the bisector' "$cmd" measure --csv --plan-on bisector "$tmp/first-drill.sheet.json"
