@@ -11,6 +11,7 @@ enum { ROOTS = 2 };
 struct cli_options {
     struct exam_options exam;
     bool json, csv, missing, budget, worksheet, legend, force, same_pin, record, view, once;
+    bool watches; /* sheets are files, and --json tells of them */
     int jobs;
     const char *from; /* the old sheet of carry */
     const char *into, *out, *plot, *tooth, *stage, *taken, *extracted, *grafted;

@@ -278,7 +278,7 @@ static int name_from_afar(const char *film, struct sheet *s, struct err *err)
 static int write_sheet(const struct cli_options *o, const char *film, struct exam *e,
                        struct buf *out, struct err *err)
 {
-    if (o->json || (o->out != NULL && strcmp(o->out, "-") == 0))
+    if ((o->json && !o->watches) || (o->out != NULL && strcmp(o->out, "-") == 0))
         return plumb_sheet_print(&e->sheet, out, err);
     char *name = o->out ? NULL : cli_sheet_name(film, err);
     if (o->out == NULL && name == NULL)
@@ -292,10 +292,14 @@ static int write_sheet(const struct cli_options *o, const char *film, struct exa
     int rc = o->force ? plumb_exam_keep_old(to, err) : 0;
     if (rc == 0)
         rc = plumb_exam_save(e, to, o->force, err);
-    if (rc == 0)
-        plumb_buf_addf(out, "%s\n", to);
-    else
+    if (rc != 0)
         plumb_err_prefix(err, "sheet %.100s", to);
+    else if (o->json)
+        rc = add_json(json_pack("{s:s, s:i, s:s, s:s}", "format", "plumbrule-started", "version", 1,
+                                "film", film, "sheet", to),
+                      out, err);
+    else
+        plumb_buf_addf(out, "%s\n", to);
     free(name);
     return rc;
 }

@@ -57,13 +57,16 @@ int cli_help(const struct cli_command *commands, size_t n, int with_view)
 }
 
 /* What is said of the option in this command: a row of its own, or the general one. */
-static bool is_row_of(const struct cli_option *row, const char *command,
-                      const struct cli_option *before)
+static bool is_row_of(const struct cli_option *row, const char *command)
 {
+    size_t n;
+    const struct cli_option *other = cli_option_table(&n);
     if (row->of != NULL)
         return strstr(row->of, command) != NULL;
-    return before == NULL || before->id != row->id || before->of == NULL ||
-           strstr(before->of, command) == NULL;
+    for (size_t i = 0; i < n; i++)
+        if (other[i].id == row->id && other[i].of != NULL && strstr(other[i].of, command) != NULL)
+            return false;
+    return true;
 }
 
 static void put_option(const struct cli_option *row)
@@ -82,8 +85,7 @@ int cli_help_of(const struct cli_command *c, int with_view)
     puts("");
     for (size_t i = 0; i < n; i++) {
         bool fits = with_view || strcmp(row[i].name, "view") != 0;
-        if (fits && cli_is_allowed(row[i].name, c->allowed) &&
-            is_row_of(&row[i], c->name, i > 0 ? &row[i - 1] : NULL))
+        if (fits && cli_is_allowed(row[i].name, c->allowed) && is_row_of(&row[i], c->name))
             put_option(&row[i]);
     }
     puts("");

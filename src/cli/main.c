@@ -70,8 +70,8 @@ static const struct cli_command commands[] = {
      NULL,
      run_watch,
      CLI_ONE,
-     {START, "max-pixels", "page", "record", "into", "no-legend", "limits", "beam-error", "view",
-      "once", NULL}},
+     {START, "json", "max-pixels", "page", "record", "into", "no-legend", "limits", "beam-error",
+      "view", "once", NULL}},
     {"limits",
      "",
      "list limits, default uncertainties, sources",
@@ -140,7 +140,9 @@ static int run_watch(const struct cli_options *o, char **path)
 {
     if (!o->record && (o->into != NULL || !o->legend))
         return usage("--into and --no-legend go with --record", "watch");
-    return cli_watch(o, path[0]);
+    struct cli_options watching = *o;
+    watching.watches = true;
+    return cli_watch(&watching, path[0]);
 }
 
 static int run(const struct cli_command *c, int argc, char **argv, char *program, int with_view)

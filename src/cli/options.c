@@ -119,6 +119,7 @@ static const struct cli_option options[] = {
      "accept an old film that is not the one marked"},
     {"film-changed", NULL, OPT_FILM_CHANGED, NULL, "accept a film that is not the one marked"},
     {"json", NULL, OPT_JSON, "start carry", "the sheet on standard output, no file"},
+    {"json", NULL, OPT_JSON, "watch", "tell of each sheet and record in a line of JSON"},
     {"json", NULL, OPT_JSON, NULL, "JSON on standard output, one document a line"},
     {"csv", NULL, OPT_CSV, "series", "a table for a spreadsheet, one line a change"},
     {"csv", NULL, OPT_CSV, NULL, "a table for a spreadsheet, one line a quantity"},

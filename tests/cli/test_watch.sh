@@ -60,6 +60,13 @@ ls "$dir" >"$tmp/files"
 wants 0 'once more' "$cmd" watch --once --record --into "$dir" "$dir"
 ls "$dir" | cmp -s - "$tmp/files" || fail 'once more: something was written'
 counts 0 'r01' err
+wants 0 'once more, in JSON' sh -c 'rm "$2"/first-drill.sheet.json; "$1" watch --once --json --record --into "$2" "$2"' sh "$cmd" "$dir"
+[ "$(wc -l <"$tmp/out")" -eq 2 ] || fail "$what: not a line for the sheet and one for the record"
+head -1 "$tmp/out" | grep -q '^{"format":"plumbrule-started","version":1,"film":".*/first-drill.tif","sheet":".*/first-drill.sheet.json"}$' ||
+    { fail "$what: the sheet is not told"; cat "$tmp/out"; }
+tail -1 "$tmp/out" | grep -q '^{"format":"plumbrule-record","version":1,"revision":2,.*first-drill-r02.json"}$' ||
+    { fail "$what: the record is not told"; cat "$tmp/out"; }
+[ -s "$dir/first-drill.sheet.json" ] || fail "$what: no sheet"
 wants 0 'an empty folder' sh -c 'mkdir "$2" && "$1" watch --once "$2"' sh "$cmd" "$tmp/empty"
 
 # --- films that come
