@@ -88,7 +88,7 @@ const struct view_help view_help[] = {
     {NULL, "The work"},
     {"click", "place what the foot line names"},
     {"Enter", "confirm and go on (also right click)"},
-    {"Shift Enter", "leave the step out"},
+    {"Shift Enter", "go on without the mark or step"},
     {"a", "confirm all that was found"},
     {"1 ... 9, 0", "go to a step; again: its next mark"},
     {"Del", "throw away the chosen or the found"},
@@ -147,30 +147,46 @@ static void end_bound(struct view_state *v)
     view_go_on(v);
 }
 
+/* One wanted mark of a step that may be left undone. */
+static void pass_over(struct view_state *v, const struct view_target *t)
+{
+    v->skip_to = (int)(t - view_targets) + 1;
+    view_say(v, "Passed over: %s.  %d again goes through this step's marks", t->words,
+             ((int)v->step + 1) % STEPS);
+    if (view_target_next(&v->exam.sheet, v->step, v->skip_to) == VIEW_NO_TARGET)
+        view_go_on(v);
+}
+
+/* On without what is asked for: the mark, or the step when it needs its marks. */
 static void leave_out(struct view_state *v)
 {
+    const struct view_target *t = view_target_now(v);
     v->target = VIEW_NO_TARGET;
     v->has_rough = false;
+    if (v->bound_open) {
+        end_bound(v);
+        return;
+    }
+    if (t != NULL && t->way == WAY_MARK && view_step_optional(v->step)) {
+        pass_over(v, t);
+        return;
+    }
     v->left_out[v->step] = true;
     view_go_on(v);
 }
 
-/* Enter with nothing to confirm: a wanted mark is passed over, a needed one is not (a second Enter
- * by mistake would leave it out unseen). */
-static void pass_over(struct view_state *v)
+/* Enter confirms, and where nothing is to be confirmed it leaves nothing out: a second one by
+ * mistake would do so unseen. What is placed again by hand may stay as it was. */
+static void nothing_to_confirm(struct view_state *v)
 {
-    const struct view_target *t = view_target_now(v);
-    bool by_hand = v->target != VIEW_NO_TARGET;
-    v->target = VIEW_NO_TARGET;
-    if (t != NULL && view_step_optional(v->step)) {
-        v->skip_to = (int)(t - view_targets) + 1;
-        view_say(v, "Passed over: %s.  %d again goes through this step's marks", t->words,
-                 ((int)v->step + 1) % STEPS);
-    } else if (t != NULL && !by_hand) {
-        view_say(v, "Nothing to confirm yet.  Shift Enter leaves this step out");
+    bool again = v->target != VIEW_NO_TARGET;
+    if (view_target_now(v) != NULL && !again) {
+        view_say(v, "Nothing to confirm yet.  Shift Enter %s",
+                 view_step_optional(v->step) ? "passes this mark over" : "leaves this step out");
         return;
     }
-    if (t == NULL || view_target_next(&v->exam.sheet, v->step, v->skip_to) == VIEW_NO_TARGET)
+    v->target = VIEW_NO_TARGET;
+    if (view_target_now(v) == NULL)
         view_go_on(v);
 }
 
@@ -192,7 +208,7 @@ static void confirm(struct view_state *v)
         view_go_on(v);
         return;
     }
-    pass_over(v);
+    nothing_to_confirm(v);
 }
 
 static void confirm_all(struct view_state *v)

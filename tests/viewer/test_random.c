@@ -281,7 +281,10 @@ static void what_is_repainted_is_as_if_painted_anew(void **state)
     uint32_t r = 4711u;
     struct view_state v;
     struct canvas kept = {0};
-    open_random(&v, "/tmp", &r);
+    char folder[sizeof folder_pattern];
+    memcpy(folder, folder_pattern, sizeof folder_pattern);
+    assert_non_null(mkdtemp(folder));
+    open_random(&v, folder, &r);
     for (int i = 0; i < STEPS_PAINTED; i++) {
         struct canvas fresh = {0};
         happen(&v, &r);
@@ -299,6 +302,7 @@ static void what_is_repainted_is_as_if_painted_anew(void **state)
     view_journal_remove(v.journal_path);
     (void)unlink(v.save_path);
     view_state_release(&v);
+    (void)rmdir(folder);
 }
 
 int main(void)

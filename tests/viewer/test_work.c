@@ -14,6 +14,7 @@
 #include <unistd.h>
 
 enum { SIDE_PX = 3000 };
+static char folder[] = "/tmp/plumbrule-work-XXXXXX"; /* of this run alone */
 
 static void open_site(struct view_state *v, bool marked)
 {
@@ -34,9 +35,7 @@ static void open_site(struct view_state *v, bool marked)
         plumb_sheet_init(&e.sheet);
     strcpy(e.sheet.film.file, "site.png");
     memcpy(e.sheet.film.sha256, e.film.sha256, sizeof e.film.sha256);
-    static const char name[] = "/tmp/plumbrule-test-view.png";
-    e.film_path = plumb_mem_array(sizeof name, 1, &err);
-    memcpy(e.film_path, name, sizeof name);
+    e.film_path = plumb_path_join(folder, "site.png", &err);
     plumb_exam_measure(&e, &err);
     view_resize(v, 1280.0, 800.0, 1.0);
     assert_int_equal(view_adopt(v, &e, &err), 0);
@@ -418,7 +417,11 @@ static void what_is_passed_over_is_said(void **state)
     click(&v, 1500, 1600);
     const struct sheet_site_tooth *t = &v.exam.sheet.site_tooth;
     assert_true(t->apex.set && v.step == STEP_SITE_TOOTH);
-    view_do(&v, CMD_CONFIRM, 0, 0);
+    view_do(&v, CMD_CONFIRM, 0, 0); /* Enter confirms, here as in any other step */
+    assert_non_null(strstr(v.say, "Nothing to confirm yet.  Shift Enter passes this mark over"));
+    view_foot_words(&v, words);
+    assert_non_null(strstr(words, "its CEJ, mesial.  Shift Enter passes it over"));
+    view_do(&v, CMD_LEAVE_OUT, 0, 0);
     assert_non_null(strstr(v.say, "Passed over: its CEJ, mesial.  9 again"));
     click(&v, 1600, 1000);
     assert_true(t->cej[DISTAL].set && v.say[0] == '\0');
@@ -426,7 +429,7 @@ static void what_is_passed_over_is_said(void **state)
     assert_non_null(strstr(words, "crown's top"));
     click(&v, 1500, 600);
     assert_true(t->top.set);
-    view_do(&v, CMD_CONFIRM, 0, 0);
+    view_do(&v, CMD_LEAVE_OUT, 0, 0);
     click(&v, 1600, 700); /* the last of them */
     assert_true(t->fracture[DISTAL].set && v.step == STEP_SITE_TOOTH);
     size_t n = plumb_sheet_marks(&v.exam.sheet, NULL, 0);
@@ -776,7 +779,9 @@ static void unsaved_work_is_found_again(void **state)
     assert_int_equal(view_journal_read(w.journal_path, &w.exam.film, &s, &err), ERR_FORMAT);
     close_site(&w);
     close_site(&v);
-    assert_int_equal(access("/tmp/plumbrule-test-view.sheet.json.unsaved", F_OK), -1);
+    char left[96];
+    snprintf(left, sizeof left, "%s/site.sheet.json.unsaved", folder);
+    assert_int_equal(access(left, F_OK), -1);
 }
 
 /* A sheet edited as text meanwhile is not written over unseen. */
@@ -977,6 +982,19 @@ static void only_what_changed_is_repainted(void **state)
     close_site(&v);
 }
 
+static int make_folder(void **state)
+{
+    (void)state;
+    return mkdtemp(folder) == NULL;
+}
+
+/* Fails when a test has left something there. */
+static int remove_folder(void **state)
+{
+    (void)state;
+    return rmdir(folder);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -1010,5 +1028,5 @@ int main(void)
         cmocka_unit_test(nothing_overlaps),
         cmocka_unit_test(only_what_changed_is_repainted),
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return cmocka_run_group_tests(tests, make_folder, remove_folder);
 }
