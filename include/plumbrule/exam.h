@@ -68,12 +68,12 @@ int plumb_exam_propose_crest(struct exam *e, enum sheet_side side, double x, dou
                              struct err *err);
 /*
  * Fills the sheet of a newly opened film of the same site from an old one. The films are laid over
- * each other (plumb_find_register; ERR_FORMAT when they do not match or are one film) and old marks go over as
- * `carried`, their sd widened by how well the films match. What is followed over time or may have
- * changed is found afresh where a finder can: the pin with its gauges, the crest, the root sides.
- * What the sheet has already stays. gauges, and each old gauge whose kind is not among them, are
- * placed on the pin that is found, unless the old film's scale tells that it is another drill. say:
- * what was carried, found again and dropped, one line each; n_pins: how many pins were found.
+ * each other (plumb_find_register; ERR_FORMAT when they do not match or are one film) and old marks
+ * go over as `carried`, their sd widened by how well the films match. What is followed over time or
+ * may have changed is found afresh where a finder can: the pin with its gauges, the crest, the root
+ * sides. What the sheet has already stays. gauges, and each old gauge whose kind is not among them,
+ * are placed on the pin that is found, unless the old film's scale tells that it is another drill.
+ * say: what was carried, found again and dropped, one line each; n_pins: how many pins were found.
  */
 int plumb_exam_carry(const struct exam *old, struct exam *e, const struct exam_gauge *gauges,
                      size_t n_gauges, size_t *n_pins, struct sheet_notes *say, struct err *err);

@@ -12,6 +12,9 @@
 #include <stddef.h>
 #include "plumbrule/base.h"
 
+#define GEO_PI 3.14159265358979323846
+#define GEO_DEG_PER_RAD (180.0 / GEO_PI)
+
 struct geo_point {
     double x, y;
 };

@@ -20,6 +20,9 @@ int plumb_rec_missing(const struct exam *e, struct buf *out, struct err *err);
 int plumb_rec_budget(const struct exam *e, struct buf *out, struct err *err);
 /* The results document; `pretty` over several lines, else on one, newline at the end. */
 int plumb_rec_json(const struct exam *e, bool pretty, struct buf *out, struct err *err);
+struct json_t; /* of jansson */
+/* Any document in the same manner: ten digits, as above. Takes doc; NULL is a lack of memory. */
+int plumb_rec_add_json(struct json_t *doc, bool pretty, struct buf *out, struct err *err);
 /* One line a quantity, with a header line when `header`. */
 int plumb_rec_csv(const struct exam *e, bool header, struct buf *out, struct err *err);
 

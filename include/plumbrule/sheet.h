@@ -24,6 +24,7 @@ enum sheet_limit {
 };
 
 enum sheet_side { MESIAL, DISTAL, SIDES };
+extern const char *const plumb_side_word[SIDES]; /* "mesial", "distal" */
 
 enum mark_by { MARK_HAND, MARK_FOUND, MARK_MOVED, MARK_CARRIED };
 

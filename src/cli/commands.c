@@ -8,23 +8,10 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { REAL_DIGITS = 10 };
-
-static int add_piece(const char *piece, size_t len, void *to)
-{
-    plumb_buf_add(to, piece, len);
-    return 0;
-}
-
-/* Takes doc. */
+/* One document on a line; takes doc. */
 static int add_json(json_t *doc, struct buf *out, struct err *err)
 {
-    if (doc == NULL || json_dump_callback(doc, add_piece, out,
-                                          JSON_COMPACT | JSON_REAL_PRECISION(REAL_DIGITS)) != 0)
-        out->failed = true;
-    plumb_buf_add(out, "\n", 1);
-    json_decref(doc);
-    return plumb_buf_check(out, err);
+    return plumb_rec_add_json(doc, false, out, err);
 }
 
 static void say_film_notes(const struct film *f, struct sheet_notes *say)
@@ -42,12 +29,10 @@ static void say_all(const struct sheet_notes *notes, struct sheet_notes *say)
 /* --- pin
  * ------------------------------------------------------------------------------------------- */
 
-static const double deg_per_rad = 180.0 / 3.14159265358979323846;
-
 /* The axis' angle from the image's vertical, + clockwise, in (-90, 90]. */
 static double angle_from_vertical(const struct geo_line *axis)
 {
-    double a = deg_per_rad * atan2(-axis->dir.x, axis->dir.y);
+    double a = GEO_DEG_PER_RAD * atan2(-axis->dir.x, axis->dir.y);
     if (a > 90.0)
         a -= 180.0;
     return a <= -90.0 ? a + 180.0 : a;
@@ -98,7 +83,7 @@ static json_t *pin_json(const struct find_pin *p)
         side_json(p, 0), side_json(p, 1), "width_px", p->width, "width_sd", p->u_width, "widths",
         widths_json(p), "length_px", p->length, "length_sd",
         p->has_shoulder ? json_real(length_sd(p)) : json_null(), "angle_deg",
-        angle_from_vertical(&p->axis), "angle_sd", deg_per_rad * p->axis.u_angle, "confidence",
+        angle_from_vertical(&p->axis), "angle_sd", GEO_DEG_PER_RAD * p->axis.u_angle, "confidence",
         p->confidence);
 }
 
@@ -115,7 +100,7 @@ static void tell_pin(const struct find_pin *p, size_t number, struct buf *out)
                        2.0 * p->u_stop);
     plumb_buf_addf(
         out, "    axis      %8.3f\u00b0 \u00b1 %.3f\u00b0 from the image's vertical, + clockwise\n",
-        angle_from_vertical(&p->axis), 2.0 * deg_per_rad * p->axis.u_angle);
+        angle_from_vertical(&p->axis), 2.0 * GEO_DEG_PER_RAD * p->axis.u_angle);
     if (p->has_shoulder)
         plumb_buf_addf(out, "    length    %8.2f \u00b1 %.2f px, tip to shoulder\n", p->length,
                        2.0 * length_sd(p));
@@ -182,15 +167,14 @@ static int propose_roots(const struct cli_options *o, struct exam *e, enum sheet
 /* A side that is not to be seen is no error of the film: told, and left to the hand. */
 static void propose_sides(const struct cli_options *o, struct exam *e, struct sheet_notes *say)
 {
-    static const char *const word[SIDES] = {"mesial", "distal"};
     struct err why;
     for (int i = 0; i < SIDES; i++) {
         enum sheet_side side = (enum sheet_side)i;
         const double *c = o->crest[i];
         if (propose_roots(o, e, side, &why) != 0)
-            plumb_sheet_notes_add(say, "%s root: %s", word[i], why.text);
+            plumb_sheet_notes_add(say, "%s root: %s", plumb_side_word[i], why.text);
         if (o->has_crest[i] && plumb_exam_propose_crest(e, side, c[0], c[1], &why) != 0)
-            plumb_sheet_notes_add(say, "%s crest: %s", word[i], why.text);
+            plumb_sheet_notes_add(say, "%s crest: %s", plumb_side_word[i], why.text);
     }
 }
 
@@ -219,7 +203,6 @@ static void say_what_is_left(const struct exam *e, size_t n_pins, struct sheet_n
     for (size_t i = 0; i < s->n_gauges; i++)
         if (!s->gauge[i].end[0].set)
             plumb_sheet_notes_add(say, "to be placed by hand: the ends of %s", s->gauge[i].name);
-    static const char *const word[SIDES] = {"mesial", "distal"};
     for (int i = 0; i < SIDES; i++) {
         const struct sheet_neighbour *n = &s->side[i];
         char line[160];
@@ -227,7 +210,8 @@ static void say_what_is_left(const struct exam *e, size_t n_pins, struct sheet_n
                  n->cej.set ? "" : ", CEJ", n->apex.set ? "" : ", apex",
                  n->crest.set ? "" : ", crest");
         if (line[0] != '\0')
-            plumb_sheet_notes_add(say, "to be placed by hand, %s neighbour: %s", word[i], line + 2);
+            plumb_sheet_notes_add(say, "to be placed by hand, %s neighbour: %s", plumb_side_word[i],
+                                  line + 2);
     }
     bool may_stand = n_pins == 0 && s->site.extracted[0] == '\0';
     if (may_stand && !s->site_tooth.apex.set && !s->site_tooth.top.set)

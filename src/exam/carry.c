@@ -58,9 +58,8 @@ static void add_word(struct words *w, const char *word)
 
 static void add_side(struct words *w, enum sheet_side side, const char *what)
 {
-    static const char *const word[SIDES] = {"mesial", "distal"};
     char text[SHEET_NAME];
-    snprintf(text, sizeof text, "%s %s", word[side], what);
+    snprintf(text, sizeof text, "%s %s", plumb_side_word[side], what);
     add_word(w, text);
 }
 
@@ -529,7 +528,6 @@ static void say_dropped(const struct carry *c, struct sheet_notes *say)
 
 static void say_match(const struct carry *c, struct sheet_notes *say)
 {
-    static const double deg_per_rad = 180.0 / 3.14159265358979323846;
     double u = c->n > 0 ? c->sum_u / (double)c->n : c->lay.u_floor;
     char pitch[32] = "";
     if (!c->has_scale)
@@ -538,7 +536,7 @@ static void say_match(const struct carry *c, struct sheet_notes *say)
         say,
         "the films match: %zu of %zu places are found again; turned by %.1f\u00b0, %.2f times the "
         "size%s; carrying adds %.2f mm%s to a mark's standard uncertainty",
-        c->lay.n_agree, c->lay.n_places, deg_per_rad * c->lay.turn_rad, c->lay.scale,
+        c->lay.n_agree, c->lay.n_places, GEO_DEG_PER_RAD * c->lay.turn_rad, c->lay.scale,
         c->lay.turned_over ? ", tone turned over" : "", u * c->new_mm_per_px, pitch);
 }
 

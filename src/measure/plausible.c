@@ -132,7 +132,6 @@ static void check_bounds(const struct scene *sc, struct meas_result *out)
 /* The middle of a marked side of a pin lies on the side that it is named after. */
 static void check_pin_sides(const struct scene *sc, int pin, struct meas_result *out)
 {
-    static const char *const word[SIDES] = {"mesial", "distal"};
     const struct sheet_pin *p = scene_pin_marks(sc, pin);
     struct geo_point line[2];
     for (int i = 0; i < SIDES; i++)
@@ -141,7 +140,7 @@ static void check_pin_sides(const struct scene *sc, int pin, struct meas_result 
             plumb_sheet_notes_add(&out->warnings,
                                   "the %s side of pin %d is marked on its other side: mesial and "
                                   "distal seem swapped",
-                                  word[i], pin + 1);
+                                  plumb_side_word[i], pin + 1);
 }
 
 /* Two pins at one place are one pin, or a slip. */

@@ -85,8 +85,6 @@ struct quantity_kind {
     bool along_pin; /* also given with the lean allowed for */
 };
 
-static const char *const side_word[SIDES] = {"mesial", "distal"};
-
 static const struct sheet_neighbour *neighbour(const struct scene *sc, int side)
 {
     return &sc->s->side[side];
@@ -124,7 +122,7 @@ static void draw_level(const struct scene *sc, const char *id, int side, struct 
                        struct geo_point on, struct geo_point dir)
 {
     struct geo_line axis = {.at = on, .dir = dir};
-    draw_part(sc, id, side_word[side], p, plumb_geo_on(&axis, plumb_geo_along(&axis, p)));
+    draw_part(sc, id, plumb_side_word[side], p, plumb_geo_on(&axis, plumb_geo_along(&axis, p)));
 }
 
 /* --- angles --------------------------------------------------------------------------------- */
@@ -149,9 +147,10 @@ static double angle_roots(const struct scene *sc, int arg, struct slot_extra *ex
 
 static double tilt(const struct scene *sc, int arg, struct slot_extra *extra)
 {
-    static const double deg = 180.0 / 3.14159265358979323846;
     (void)arg, (void)extra;
-    return sc->rule.disagree ? NO_VALUE : deg * sc->tilt; /* of gauges that contradict each other */
+    return sc->rule.disagree
+               ? NO_VALUE
+               : GEO_DEG_PER_RAD * sc->tilt; /* of gauges that contradict each other */
 }
 
 static double scale(const struct scene *sc, int arg, struct slot_extra *extra)
@@ -224,7 +223,7 @@ static double clearance_of(const struct scene *sc, int side, const char *id,
         return NO_VALUE;
     struct geo_point out = scene_toward(sc, &l, (enum sheet_side)side);
     struct gap g = gap_to_path(line, out, sc->near[side], sc->n_near[side]);
-    draw_part(sc, id, side_word[side], g.on_side, g.on_line);
+    draw_part(sc, id, plumb_side_word[side], g.on_side, g.on_line);
     if (extra != NULL) {
         tell_depth(sc, side, g.on_side, l.dir, extra);
         double crown_end = plumb_geo_along(&l, sc->near[side][0]);
@@ -705,7 +704,7 @@ static size_t add_slot(struct slot *out, size_t n, const struct quantity_kind *k
     *s = (struct slot){.unit = k->unit, .kind = k, .arg = arg, .corrected = corrected};
     const char *tail = corrected ? ".corrected" : "";
     if (k->per == PER_SIDE)
-        snprintf(s->id, sizeof s->id, "%s.%s%s", k->id, side_word[arg], tail);
+        snprintf(s->id, sizeof s->id, "%s.%s%s", k->id, plumb_side_word[arg], tail);
     else if (k->per == PER_BOUND)
         snprintf(s->id, sizeof s->id, "%s.%d", k->id, arg + 1);
     else if (k->per == PER_PAIR)
@@ -967,7 +966,8 @@ static void pin_path(const struct scene *sc, const struct need_word *w, const st
     int pin = pin_of(slot, part), other = pin_of(slot, 1 - part);
     int n = pin == 0 ? snprintf(out, MEAS_ID, "pin") : snprintf(out, MEAS_ID, "pins[%d]", pin - 1);
     if (w->need == NEED_PAIR_SIDES && scene_pin_axis(sc, pin) && scene_pin_axis(sc, other))
-        snprintf(out + n, MEAS_ID - (size_t)n, ".%s", side_word[scene_pin_facing(sc, pin, other)]);
+        snprintf(out + n, MEAS_ID - (size_t)n, ".%s",
+                 plumb_side_word[scene_pin_facing(sc, pin, other)]);
 }
 
 static void part_path(const struct scene *sc, const struct need_word *w, const struct slot *slot,

@@ -20,7 +20,6 @@ static const size_t monte_carlo_trials =
     1000;                               /* u within about 2 %, ends of 95 % within 8 % of u */
 static const size_t shift_trials = 250; /* a shift of the mean within 6 % of u */
 static const uint64_t monte_carlo_seed = 35;
-static const double deg_per_rad = 180.0 / 3.14159265358979323846;
 
 /* Objects that may stand before or behind the gauge's plane: their marks are magnified by so much
  * more or less, about the middle of the film, where the central ray is taken to be. M =
@@ -155,8 +154,8 @@ static void add_others(struct inputs *in, const struct scene *sc, double u_disag
     /* traced points state their own scatter and keep it when confirmed */
     for (int i = 0; i < SIDES; i++)
         add_input(in, i == MESIAL ? "mesial.near" : "distal.near", " trace", 0.0,
-                  is_traced(&sc->s->side[i]) ? c->traced.u_mm / deg_per_rad : 0.0);
-    double lean = c->lean.u_mm / deg_per_rad, beam = c->beam_error_deg / deg_per_rad;
+                  is_traced(&sc->s->side[i]) ? c->traced.u_mm / GEO_DEG_PER_RAD : 0.0);
+    double lean = c->lean.u_mm / GEO_DEG_PER_RAD, beam = c->beam_error_deg / GEO_DEG_PER_RAD;
     add_input(in, "beam", "", 0.0, atan(tan(lean) * sin(beam)));
     add_input(in, "age", "", sc->s->site.age_years,
               sc->s->site.age_years > 0.0 ? age_u_years : 0.0);
@@ -251,12 +250,12 @@ static void tilt_interval(struct meas_quantity *q, const struct run *r)
         q->below_only = true;
         q->v.lo = 0.0;
         double upright = fmin(1.0 - r->lean.ratio, 0.0);
-        q->v.hi = deg_per_rad * scene_tilt(&r->scene, upright - one_sided * u);
+        q->v.hi = GEO_DEG_PER_RAD * scene_tilt(&r->scene, upright - one_sided * u);
         snprintf(q->note, sizeof q->note, "no lean detectable below %.1f\u00b0", q->v.hi);
     } else {
         double up = upper_ratio(&r->lean) - r->lean.ratio;
-        q->v.lo = deg_per_rad * scene_tilt(&r->scene, up);
-        q->v.hi = deg_per_rad * scene_tilt(&r->scene, -k_default * u);
+        q->v.lo = GEO_DEG_PER_RAD * scene_tilt(&r->scene, up);
+        q->v.hi = GEO_DEG_PER_RAD * scene_tilt(&r->scene, -k_default * u);
     }
     q->U = 0.5 * (q->v.hi - q->v.lo);
     q->v.u = q->U / k_default;

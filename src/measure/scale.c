@@ -20,7 +20,7 @@ const double plumb_meas_usual_mm_per_px = 0.025;
 
 static double radians(double deg)
 {
-    return deg * 3.14159265358979323846 / 180.0;
+    return deg / GEO_DEG_PER_RAD;
 }
 
 /*

@@ -402,9 +402,9 @@ struct geo_point scene_toward(const struct scene *sc, const struct geo_line *l,
 
 double scene_lean(const struct scene *sc, struct geo_point d, struct geo_point r)
 {
-    const double deg = 180.0 / 3.14159265358979323846;
     struct geo_line ref = {.dir = r};
-    return deg * (atan2(geo_dot(d, scene_toward(sc, &ref, MESIAL)), geo_dot(d, r)) + sc->in.beam);
+    return GEO_DEG_PER_RAD *
+           (atan2(geo_dot(d, scene_toward(sc, &ref, MESIAL)), geo_dot(d, r)) + sc->in.beam);
 }
 
 const struct sheet_pin *scene_pin_marks(const struct scene *sc, int pin)

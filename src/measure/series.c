@@ -147,7 +147,6 @@ static int neighbour_of(const struct sheet *s, int side)
 
 static void compare_neighbours(struct making *m, size_t n)
 {
-    static const char *const word[SIDES] = {"mesial", "distal"};
     for (int side = 0; side < SIDES; side++)
         for (size_t i = 1; i < n && !m->other_neighbour[side]; i++) {
             const struct sheet *a = m->visit[0].sheet, *b = m->visit[i].sheet;
@@ -160,7 +159,7 @@ static void compare_neighbours(struct making *m, size_t n)
             plumb_sheet_notes_add(&m->out->warnings,
                                   "the %s neighbour is %s on film 1 and %s on film %zu: what is "
                                   "measured at it is left out",
-                                  word[side], of_a, of_b, i + 1);
+                                  plumb_side_word[side], of_a, of_b, i + 1);
         }
 }
 

@@ -45,7 +45,6 @@ static const double dot_share = 1.7;     /* a dot is fatter than a line */
 static const double ground_opacity = 0.78;
 static const double join_widths = 3.0; /* how far a stroke reaches over its points, in widths */
 enum { ROUND_STEPS = 12 };
-static const double pi = 3.14159265358979323846;
 
 /* --- the list --------------------------------------------------------------------------------- */
 
@@ -177,7 +176,7 @@ static size_t pill_outline(struct box b, struct geo_point *out)
     size_t n = 0;
     for (int end = 0; end < 2; end++)
         for (int i = 0; i <= ROUND_STEPS; i++) {
-            double turn = pi * ((double)i / ROUND_STEPS - 0.5 + end);
+            double turn = GEO_PI * ((double)i / ROUND_STEPS - 0.5 + end);
             out[n++] = geo_add(c[end], (struct geo_point){r * cos(turn), r * sin(turn)});
         }
     return n;

@@ -100,7 +100,7 @@ static int add_piece(const char *piece, size_t len, void *to)
     return 0;
 }
 
-int rec_add_json(json_t *doc, bool pretty, struct buf *out, struct err *err)
+int plumb_rec_add_json(struct json_t *doc, bool pretty, struct buf *out, struct err *err)
 {
     size_t flags = JSON_REAL_PRECISION(REAL_DIGITS) | (pretty ? JSON_INDENT(2) : JSON_COMPACT);
     if (doc == NULL || json_dump_callback(doc, add_piece, out, flags) != 0)
@@ -112,7 +112,7 @@ int rec_add_json(json_t *doc, bool pretty, struct buf *out, struct err *err)
 
 int plumb_rec_json(const struct exam *e, bool pretty, struct buf *out, struct err *err)
 {
-    return rec_add_json(results_json(e), pretty, out, err);
+    return plumb_rec_add_json(results_json(e), pretty, out, err);
 }
 
 void rec_csv_field(struct buf *out, const char *s, const char *end)

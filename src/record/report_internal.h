@@ -33,8 +33,6 @@ void rec_heading(struct buf *out, const char *words);
 void rec_tell_site(const struct sheet *s, struct buf *out);
 void rec_tell_made(struct buf *out);
 void rec_tell_cautions(struct buf *out);
-/* A document as one line, or indented; takes doc (NULL: out of memory). */
-int rec_add_json(json_t *doc, bool pretty, struct buf *out, struct err *err);
 /* Tooth and notation; null where no tooth is stated. */
 json_t *rec_site_json(const struct sheet *s);
 /* A field of CSV, in quotes when it needs them, and what follows it. */

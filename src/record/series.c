@@ -441,7 +441,7 @@ static json_t *series_json(const struct exam_series *s)
 int plumb_rec_series_json(const struct exam_series *s, bool pretty, struct buf *out,
                           struct err *err)
 {
-    return rec_add_json(series_json(s), pretty, out, err);
+    return plumb_rec_add_json(series_json(s), pretty, out, err);
 }
 
 /* --- CSV

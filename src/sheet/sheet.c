@@ -12,6 +12,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+const char *const plumb_side_word[SIDES] = {"mesial", "distal"};
+
 /* --- paths in words --------------------------------------------------------------------------- */
 
 size_t sheet_path_key(struct sheet_path *p, const char *key)

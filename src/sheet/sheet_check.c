@@ -151,7 +151,6 @@ static void note_tooth(const struct check *c, const char *key, int fdi, const ch
 
 static void note_neighbours(const struct check *c)
 {
-    static const char *const key[SIDES] = {"mesial", "distal"};
     int site = c->s->site.tooth;
     if (!plumb_tooth_valid(site))
         return;
@@ -160,13 +159,14 @@ static void note_neighbours(const struct check *c)
         if (!plumb_tooth_valid(fdi))
             continue;
         if (at == 0)
-            note_tooth(c, key[side], fdi, "they stand in different jaws, check them");
+            note_tooth(c, plumb_side_word[side], fdi, "they stand in different jaws, check them");
         else if (at == own)
-            note_tooth(c, key[side], fdi, "they stand in the same place, check them");
+            note_tooth(c, plumb_side_word[side], fdi, "they stand in the same place, check them");
         else if ((at > own) == (side == MESIAL))
-            note_tooth(c, key[side], fdi, "mesial and distal seem swapped");
+            note_tooth(c, plumb_side_word[side], fdi, "mesial and distal seem swapped");
         else if (at < -1)
-            note_tooth(c, key[side], fdi, "they stand on both sides of the midline, check them");
+            note_tooth(c, plumb_side_word[side], fdi,
+                       "they stand on both sides of the midline, check them");
     }
 }
 
