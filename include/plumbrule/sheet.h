@@ -137,6 +137,7 @@ struct sheet {
     size_t n_pins;                     /* of them */
     struct sheet_neighbour side[SIDES];
     struct sheet_site_tooth site_tooth;
+    struct mark ridge; /* lowest bone of the healed ridge between the crests, where it dips */
     struct sheet_bound bound[SHEET_BOUNDS];
     size_t n_bounds;
     struct sheet_plan plan;

@@ -516,6 +516,8 @@ static void say_dropped(const struct carry *c, struct sheet_notes *say)
     if (p->set && !s->plan.set)
         plumb_sheet_notes_add(say, "not carried: the plan: state it with --plan %gx%g if it holds",
                               p->length_mm, p->diameter_mm);
+    if (old->ridge.set && !s->ridge.set)
+        plumb_sheet_notes_add(say, "not carried: the ridge's dip, which heals: place it by hand");
     if (old->film.sensor_mm > 0.0 && !(s->film.sensor_mm > 0.0))
         plumb_sheet_notes_add(say, "not carried: the sensor's size: another film size in pixels");
     if (old->site.age_years > 0.0 && !(s->site.age_years > 0.0))

@@ -10,6 +10,7 @@
  *   depth.S       pin's tip below the crest along the pin
  *   cej_crest.S   crest below the CEJ along that root;  loss.S, loss_pct.S: less the healthy
  *                 distance;  loss_age.S: loss_pct over the age
+ *   ridge         the ridge's lowest point below the straight line through both crests, along a
  *   space.*       free width between the near sides, along m
  *   bound.N       pin's tip to a bound, nearest; bound_axis.N along the axis; below 0 the tip is
  *                 past it
@@ -51,7 +52,9 @@ enum need {
     NEED_PAIR_AXES = 1 << 24,
     NEED_PAIR_SIDES = 1 << 25,
     NEED_PAIR_TIPS = 1 << 26,
-    NEED_PAIR_SHOULDERS = 1 << 27
+    NEED_PAIR_SHOULDERS = 1 << 27,
+    NEED_BOTH_CRESTS = 1 << 28,
+    NEED_RIDGE = 1 << 29
 };
 
 enum per { PER_FILM, PER_SIDE, PER_BOUND, PER_PAIR };
@@ -322,6 +325,25 @@ static double fracture(const struct scene *sc, int side, struct slot_extra *extr
     struct geo_point dir = sc->has_site ? sc->site.dir : sc->a;
     draw_level(sc, "fracture", side, at(&neighbour(sc, side)->crest), at(edge), dir);
     return sc->k * ahead(at(&neighbour(sc, side)->crest), at(edge), dir);
+}
+
+/* Crests nearer to each other than this across the axis make no line to hang from. */
+static const double least_span_px = 1.0;
+
+static double ridge(const struct scene *sc, int arg, struct slot_extra *extra)
+{
+    (void)arg, (void)extra;
+    struct geo_point mesial = at(&neighbour(sc, MESIAL)->crest), low = at(&sc->s->ridge);
+    struct geo_point across = geo_perp(sc->a);
+    struct geo_point span = geo_sub(at(&neighbour(sc, DISTAL)->crest), mesial);
+    double width = geo_dot(span, across);
+    if (fabs(width) < least_span_px)
+        return NO_VALUE;
+    double share = geo_dot(geo_sub(low, mesial), across) / width;
+    struct geo_point over = geo_add(mesial, geo_mul(span, share));
+    if (sc->draw != NULL)
+        scene_draw(sc, "ridge", over, low);
+    return sc->k * ahead(over, low, sc->a);
 }
 
 /* Crown over root along the site tooth's axis, parted at a level along it (no scale needed). */
@@ -669,6 +691,7 @@ static const struct quantity_kind kinds[] = {
      beyond_apex, false},
     {"fracture", PER_SIDE, "mm", NEED_SCALE | NEED_FRACTURE | NEED_CREST, fracture, false},
     {"sound", PER_SIDE, "mm", NEED_SCALE | NEED_FRACTURE | NEED_CREST, sound, false},
+    {"ridge", PER_FILM, "mm", NEED_SCALE | NEED_BOTH_CRESTS | NEED_RIDGE, ridge, false},
     {"pins.angle", PER_PAIR, "deg", NEED_PAIR_AXES | NEED_MESIAL, pins_angle, false},
     {"pins.gap", PER_PAIR, "mm", PAIRS | NEED_MESIAL | NEED_PAIR_SIDES, pins_gap, false},
     {"pins.tip", PER_PAIR, "mm", PAIRS | NEED_PAIR_TIPS, pins_tip, false},
@@ -777,6 +800,8 @@ static const struct need_word {
     {NEED_APEX, ONE, "%s.apex", "the %s apex"},
     {NEED_CREST, ONE, "%s.crest", "the %s crest"},
     {NEED_ANY_CREST, ONE, "mesial.crest", "the mesial or the distal crest"},
+    {NEED_BOTH_CRESTS, EACH_SIDE, "%s.crest", "the %s crest"},
+    {NEED_RIDGE, ONE, "ridge", "the ridge's lowest point between the crests, and an axis"},
     {NEED_NEAR, ONE, "%s.near", "the %s root's side that faces the site"},
     {NEED_BOTH_NEAR, EACH_SIDE, "%s.near", "the %s root's side that faces the site"},
     {NEED_SITE, ONE, "site_tooth.axis", "the site tooth's axis (or its CEJ and apex)"},
@@ -856,6 +881,7 @@ static bool root_has(const struct scene *sc, enum need need, int part)
     case NEED_APEX:
         return nb->apex.set;
     case NEED_CREST:
+    case NEED_BOTH_CRESTS:
         return nb->crest.set;
     case NEED_NEAR:
     case NEED_BOTH_NEAR:
@@ -886,7 +912,7 @@ enum {
     PIN_NEEDS = NEED_PIN | NEED_TIP | NEED_SHOULDER | NEED_STOP | NEED_PIN_SIDE | NEED_PAIR_AXES |
                 NEED_PAIR_SIDES | NEED_PAIR_TIPS | NEED_PAIR_SHOULDERS,
     ROOT_NEEDS = NEED_ROOT | NEED_BOTH_ROOTS | NEED_CEJ | NEED_APEX | NEED_CREST | NEED_NEAR |
-                 NEED_BOTH_NEAR,
+                 NEED_BOTH_NEAR | NEED_BOTH_CRESTS,
     SITE_NEEDS = NEED_SITE | NEED_SITE_CEJ | NEED_SITE_APEX | NEED_TOP | NEED_FRACTURE
 };
 
@@ -906,6 +932,8 @@ static bool part_met(const struct scene *sc, enum need need, const struct slot *
         return !isnan(sc->tilt);
     case NEED_ANY_CREST:
         return s->side[MESIAL].crest.set || s->side[DISTAL].crest.set;
+    case NEED_RIDGE:
+        return s->ridge.set && sc->has_frame;
     case NEED_MESIAL:
         return sc->has_m;
     case NEED_BOUND:
@@ -1056,6 +1084,8 @@ static const char *aside_of(const struct slot *slot, const struct scene *sc)
                "fracture_mesial, fracture_distal)";
     if ((needs & NEED_STOP) && !s->pin.stop.set)
         return "no stop is marked";
+    if ((needs & NEED_RIDGE) && !s->ridge.set)
+        return "no dip of the ridge is marked (ridge)";
     if ((needs & NEED_PLAN) && !s->plan.set)
         return "no plan is stated";
     if ((needs & NEED_AGE) && !(sc->in.age_years > 0.0))

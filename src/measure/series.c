@@ -39,6 +39,7 @@ static const struct rule {
     {"loss.*", COURSE_CREST, COURSE_CREST, ""},
     {"loss_pct.*", COURSE_CREST, COURSE_CREST, ""},
     {"fracture.*", COURSE_CREST, COURSE_CREST, "the crest or the fracture's edge has changed"},
+    {"ridge", COURSE_CREST, COURSE_CREST, "against both crests: a change of theirs counts in"},
     {"ratio.clinical", COURSE_CREST, COURSE_CREST, "the crest or the crown has changed"},
     {"level.*", COURSE_PIN, COURSE_CREST, ""},
     {"depth.*", COURSE_PIN, COURSE_CREST, ""},

@@ -81,7 +81,7 @@ static enum hue hue_of(const char *key)
 {
     if (starts(key, "bound") || starts(key, "plan.bound") || strcmp(key, "beyond_apex") == 0)
         return HUE_BOUND;
-    if (starts(key, "fracture") || ends(key, ".site"))
+    if (starts(key, "fracture") || strcmp(key, "ridge") == 0 || ends(key, ".site"))
         return HUE_SITE;
     if (ends(key, ".mesial"))
         return HUE_MESIAL;

@@ -170,6 +170,7 @@ static void collect_spots(struct figure *f)
     }
     add_spot(f, &s->site_tooth.apex, HUE_SITE, sign_em);
     add_spot(f, &s->site_tooth.top, HUE_SITE, sign_em);
+    add_spot(f, &s->ridge, HUE_SITE, sign_em);
     add_pair(f, s->site_tooth.axis, HUE_SITE);
     for (size_t i = 0; i < s->n_gauges; i++)
         add_pair(f, s->gauge[i].end, HUE_PIN);

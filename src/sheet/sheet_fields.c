@@ -154,6 +154,7 @@ static const struct field sheet_fields[] = {
     {"mesial", FIELD_OBJECT, 0, AT(struct sheet, side[MESIAL]), .sub = &neighbour_table},
     {"distal", FIELD_OBJECT, 0, AT(struct sheet, side[DISTAL]), .sub = &neighbour_table},
     {"site_tooth", FIELD_OBJECT, 0, AT(struct sheet, site_tooth), .sub = &site_tooth_table},
+    {"ridge", FIELD_MARK, 0, AT(struct sheet, ridge), .kind = KIND_CREST},
     {"bounds", FIELD_LIST, 0, AT(struct sheet, bound), sizeof(struct sheet_bound),
      offsetof(struct sheet, n_bounds), SHEET_BOUNDS, .sub = &bound_table},
     {"plan", FIELD_OBJECT, 0, AT(struct sheet, plan), .sub = &plan_table},

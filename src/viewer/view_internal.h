@@ -117,7 +117,13 @@ enum view_step {
 enum view_progress { TO_DO, PROPOSED, DONE };
 
 /* Where the next click goes. */
-enum view_way { WAY_MARK, WAY_ROOT, WAY_CREST, WAY_BOUND };
+enum view_way {
+    WAY_MARK,
+    WAY_ROOT,
+    WAY_CREST,
+    WAY_BOUND,
+    WAY_LATER /* a mark that is offered once the step has what it needs */
+};
 struct view_target {
     enum view_step step;
     enum view_way way;

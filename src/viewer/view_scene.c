@@ -136,7 +136,7 @@ static enum view_hue hue_of(const char *name)
         return VIEW_MESIAL;
     if (strncmp(name, "distal.", 7) == 0)
         return VIEW_DISTAL;
-    if (strncmp(name, "site_tooth.", 11) == 0)
+    if (strncmp(name, "site_tooth.", 11) == 0 || strcmp(name, "ridge") == 0)
         return VIEW_SITE;
     return strncmp(name, "bounds", 6) == 0 ? VIEW_BOUND : VIEW_PIN;
 }
@@ -184,6 +184,7 @@ static const struct {
     {"level.mesial", VIEW_MESIAL, LINE_DASH},
     {"level.distal", VIEW_DISTAL, LINE_DASH},
     {"bound.", VIEW_BOUND, LINE_SOLID},
+    {"ridge", VIEW_SITE, LINE_SOLID},
     {"plan.outline", VIEW_PLAN, LINE_PLAN},
 };
 

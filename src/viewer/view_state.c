@@ -450,13 +450,20 @@ void view_record_dated(struct view_state *v)
 /* --- where the work stands ---------------------------------------------------------------------
  */
 
+static bool is_offered(const struct view_state *v, const struct view_target *t)
+{
+    if (t->step != v->step || v->step == STEP_BOUND || v->step == STEP_GAUGE)
+        return false;
+    return t->way != WAY_LATER || view_step_progress(&v->exam.sheet, v->step) != TO_DO;
+}
+
 static void next_target_of_step(struct view_state *v)
 {
     int from = v->target == VIEW_NO_TARGET ? view_target_next(&v->exam.sheet, v->step, v->skip_to)
                                            : v->target;
     int first = VIEW_NO_TARGET;
     for (int i = 0; i < (int)view_n_targets; i++) {
-        if (view_targets[i].step != v->step || v->step == STEP_BOUND || v->step == STEP_GAUGE)
+        if (!is_offered(v, &view_targets[i]))
             continue;
         if (first == VIEW_NO_TARGET)
             first = i;

@@ -37,6 +37,7 @@ const struct view_target view_targets[] = {
     {STEP_ROOT_DISTAL, WAY_ROOT, "distal", "the distal root", true},
     {STEP_CREST_MESIAL, WAY_CREST, "mesial.crest", "the crest at the mesial root", true},
     {STEP_CREST_DISTAL, WAY_CREST, "distal.crest", "the crest at the distal root", true},
+    {STEP_CREST_DISTAL, WAY_LATER, "ridge", "the ridge's lowest point between the crests", false},
     {STEP_BOUND, WAY_BOUND, "bounds", "the bound", true},
     {STEP_CEJ, WAY_MARK, "mesial.cej", "the mesial tooth's CEJ, on the side of the site", true},
     {STEP_CEJ, WAY_MARK, "distal.cej", "the distal tooth's CEJ, on the side of the site", true},
@@ -89,6 +90,7 @@ enum view_step view_step_of(const char *mark)
         {"mesial.", STEP_ROOT_MESIAL},
         {"distal.", STEP_ROOT_DISTAL},
         {"site_tooth.", STEP_SITE_TOOTH},
+        {"ridge", STEP_CREST_DISTAL},
         {"bounds", STEP_BOUND},
     };
     for (size_t i = 0; i < sizeof table / sizeof table[0]; i++)

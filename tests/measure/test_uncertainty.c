@@ -38,8 +38,8 @@ static const struct meas_quantity *measured(const struct sheet *s, const struct 
 /* What became of a quantity's comparison: not to be had, agreed, or bent in every sheet so far. */
 enum outcome { ABSENT, BENT, AGREED };
 
-/* 5 % of u is the demand (JCGM 101, 8), and 8000 trials know u to 0.8 %. Where the model bends (as
- * the second-order terms say) the two need not agree. */
+/* 5 % of u is the demand (JCGM 101, 8), and 8000 trials know u to 0.8 %: twice that on top. Where
+ * the model bends (as the second-order terms say) the two need not agree. */
 static void compare_ways(const struct sheet *sheet, enum outcome seen[MEAS_QUANTITIES],
                          struct simulated *sim)
 {
@@ -51,7 +51,7 @@ static void compare_ways(const struct sheet *sheet, enum outcome seen[MEAS_QUANT
         bool bent = a->nonlinear > 0.05;
         if (isnan(a->value) || !(a->u > 0.0))
             continue;
-        if (!bent && fabs(a->u - b->u) > 0.05 * b->u)
+        if (!bent && fabs(a->u - b->u) > (0.05 + 2.0 * 0.008) * b->u)
             fail_msg("%s: u %.5f by propagation, %.5f by simulation", sim->slot[i].id, a->u, b->u);
         seen[i] = bent ? (seen[i] == AGREED ? AGREED : BENT) : AGREED;
     }

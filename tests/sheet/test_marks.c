@@ -57,6 +57,7 @@ static const struct {
     {"site_tooth.apex", KIND_APEX},
     {"site_tooth.fracture_mesial", KIND_FRACTURE},
     {"site_tooth.fracture_distal", KIND_FRACTURE},
+    {"ridge", KIND_CREST},
     {"bounds[0].path[0]", KIND_BOUND},
     {"bounds[0].path[1]", KIND_BOUND},
 };

@@ -132,6 +132,7 @@ const char sheet_example_text[] =
     "    \"fracture_mesial\": {\"x\": 495, \"y\": 460},\n"
     "    \"fracture_distal\": {\"x\": 595, \"y\": 430}\n"
     "  },\n"
+    "  \"ridge\": {\"x\": 560, \"y\": 520},\n"
     "  \"bounds\": [\n"
     "    {\n"
     "      \"what\": \"canal roof\",\n"
@@ -247,6 +248,7 @@ void sheet_example(struct sheet *s)
                                   .cej = {[MESIAL] = at(490, 380), [DISTAL] = at(600, 381)},
                                   .apex = at(552, 852),
                                   .fracture = {[MESIAL] = at(495, 460), [DISTAL] = at(595, 430)}};
+    s->ridge = at(560, 520);
     s->n_bounds = 2;
     strcpy(s->bound[0].what, "canal roof");
     set_path(&s->bound[0].path, (struct mark[]){at(-0.5, 1100), at(1099, 1150.001)}, 2);
@@ -361,7 +363,8 @@ bool sheet_same(const struct sheet *a, const struct sheet *b)
 {
     bool same = same_film(&a->film, &b->film) && same_site(&a->site, &b->site) &&
                 same_pin(&a->pin, &b->pin) && same_site_tooth(&a->site_tooth, &b->site_tooth) &&
-                same_rest(a, b) && same_neighbour(&a->side[MESIAL], &b->side[MESIAL]) &&
+                same_marks(&a->ridge, &b->ridge, 1, "ridge") && same_rest(a, b) &&
+                same_neighbour(&a->side[MESIAL], &b->side[MESIAL]) &&
                 same_neighbour(&a->side[DISTAL], &b->side[DISTAL]);
     if (!same || a->n_gauges != b->n_gauges || a->n_bounds != b->n_bounds || a->n_pins != b->n_pins)
         return same && differs("counts", 0);

@@ -15,6 +15,7 @@ void site_default(struct site *s)
                        .site_cej = {{2.4, -0.9}, {-2.4, -1.1}},
                        .site_apex = {0.6, 11.5},
                        .fracture = {{2.2, 0.3}, {-2.3, 2.5}},
+                       .ridge = {0.4, 2.9},
                        .plan_length = 7.0,
                        .plan_width = 3.0,
                        .second_top = {-9.0, 0.8},
@@ -151,6 +152,7 @@ void site_sheet(const struct site *s, const struct placing *p, double sd, struct
         t->cej[i] = put(p, s->site_cej[i], sd);
         t->fracture[i] = put(p, s->fracture[i], sd);
     }
+    out->ridge = put(p, s->ridge, sd);
     out->plan = (struct sheet_plan){true, s->plan_length, s->plan_width, PLAN_ON_PIN};
     out->n_bounds = 1;
     strcpy(out->bound[0].what, "canal roof");
@@ -269,6 +271,8 @@ size_t site_truth(const struct site *s, struct site_value e[SITE_VALUES])
     E("fracture.distal", geo_dot(geo_sub(s->fracture[1], s->crest[1]), axis));
     E("sound.mesial", geo_dot(geo_sub(s->crest[0], s->fracture[0]), axis));
     E("sound.distal", geo_dot(geo_sub(s->crest[1], s->fracture[1]), axis));
+    struct geo_point span = geo_sub(s->crest[1], s->crest[0]); /* the way along a to that line */
+    E("ridge", geo_cross(span, geo_sub(s->ridge, s->crest[0])) / geo_cross(span, a));
     E("rbl_pct.mesial", 100.0 * e[12].value / e[14].value);
     E("rbl_pct.distal", 100.0 * e[13].value / e[15].value);
     E("space.apical", space_along_m(s, s->plan_length));

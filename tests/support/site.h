@@ -18,6 +18,7 @@ struct site {
     struct geo_point near_top[2], near_end[2]; /* straight near sides */
     double bound_v;                            /* a bound straight across at this depth */
     struct geo_point site_top, site_cej[2], site_apex, fracture[2];
+    struct geo_point ridge;         /* its lowest point between the crests */
     double plan_length, plan_width; /* on the pin's axis, from the shoulder */
     struct geo_point second_top;    /* a second pin's shoulder, distal of the first */
     double second_deg, second_length, second_width;

@@ -405,6 +405,35 @@ static void clicks_place_what_the_foot_names(void **state)
     close_site(&v);
 }
 
+/* Offered by its crest's key, but not before the crest is there. */
+static void the_ridges_dip_is_marked_after_the_crests(void **state)
+{
+    (void)state;
+    struct view_state v;
+    char words[320];
+    open_site(&v, true);
+    struct sheet *s = &v.exam.sheet;
+    s->ridge = (struct mark){0};
+    const struct mark crest = s->side[DISTAL].crest;
+    s->side[DISTAL].crest = (struct mark){0};
+    for (int i = 0; i < 3; i++) {
+        view_step_go(&v, STEP_CREST_DISTAL);
+        view_foot_words(&v, words);
+        assert_non_null(strstr(words, "the crest at the distal root"));
+    }
+    s->side[DISTAL].crest = crest;
+    view_step_go(&v, STEP_CREST_DISTAL);
+    view_foot_words(&v, words);
+    assert_non_null(strstr(words, "the ridge's lowest point between the crests"));
+    click(&v, 1500, 1600);
+    double px = 1.0 / v.t.scale;
+    assert_true(fabs(s->ridge.x - 1500) < px && fabs(s->ridge.y - 1600) < px);
+    assert_int_equal(s->ridge.by, MARK_HAND);
+    const struct meas_quantity *q = plumb_meas_find(&v.exam.result, "ridge");
+    assert_true(q != NULL && q->v.value > 0.0);
+    close_site(&v);
+}
+
 /* Nothing is skipped and no click is lost without a word. */
 static void what_is_passed_over_is_said(void **state)
 {
@@ -1008,6 +1037,7 @@ int main(void)
         cmocka_unit_test(needed_steps_are_left_out_on_purpose_only),
         cmocka_unit_test(a_film_without_a_pin_owes_none),
         cmocka_unit_test(clicks_place_what_the_foot_names),
+        cmocka_unit_test(the_ridges_dip_is_marked_after_the_crests),
         cmocka_unit_test(what_is_passed_over_is_said),
         cmocka_unit_test(all_of_it_from_the_keyboard),
         cmocka_unit_test(bound_is_a_row_of_clicks),
