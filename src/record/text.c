@@ -184,13 +184,15 @@ static void tell_scale(const struct exam *e, struct buf *out)
 /* --- quantities
  * ------------------------------------------------------------------------------------ */
 
+enum { VALUE_GAP = 2 }; /* between a long label and its value */
+
 /* From the usual column on; a wide one begins earlier, or ends the next line. */
 static void put_value(size_t column, size_t used, const char *value, struct buf *out)
 {
     size_t last = COLUMNS - plumb_text_length(value);
-    column = column > used ? column : used + 1;
+    column = column >= used + VALUE_GAP ? column : used + VALUE_GAP;
     column = column < last ? column : last;
-    if (column <= used)
+    if (column < used + VALUE_GAP)
         plumb_buf_addf(out, "\n%*s%s\n", (int)last, "", value);
     else
         plumb_buf_addf(out, "%*s%s\n", (int)(column - used), "", value);
@@ -202,16 +204,28 @@ static void tell_quantity(const struct sheet *s, size_t number, const struct mea
     enum { HEAD = 6, LABEL = 42 };
     char value[96], label[REC_LABEL];
     plumb_meas_value_words(q, value);
-    rec_label_words(s, q->id, COLUMNS - HEAD - 1 - plumb_text_length(value), label);
+    rec_label_words(s, q->id, COLUMNS - HEAD - VALUE_GAP - plumb_text_length(value), label);
     plumb_buf_addf(out, "%4zu  %s", number, label);
     put_value(HEAD + LABEL, HEAD + plumb_text_length(label), value, out);
     if (q->has_depth)
         rec_wrapf(out, "      ", 6, "%.1f mm %s the %s", fabs(q->depth_mm),
                   q->depth_mm < 0.0 ? "above" : "below", q->depth_from);
-    if (q->monte_carlo)
-        rec_wrapf(out, "      ", 6, "interval by simulation: not linear here");
     if (q->note[0] != '\0')
         rec_wrapf(out, "      ", 6, "%s", q->note);
+}
+
+/* Of which the interval is no plain propagation, by number. */
+static void tell_simulated(const struct meas_result *r, struct buf *out)
+{
+    char numbers[LINE_MAX_BYTES] = "";
+    size_t len = 0, n = 0;
+    for (size_t i = 0; i < r->n_quantities && len + 8 < sizeof numbers; i++)
+        if (r->quantity[i].monte_carlo)
+            len += (size_t)snprintf(numbers + len, sizeof numbers - len, "%s%zu", n++ ? ", " : "",
+                                    i + 1);
+    if (n > 0)
+        rec_wrapf(out, "  ", 2, "Interval%s of %s by simulation: not linear near the value%s.",
+                  n > 1 ? "s" : "", numbers, n > 1 ? "s" : "");
 }
 
 static void tell_quantities(const struct exam *e, struct buf *out)
@@ -227,6 +241,7 @@ static void tell_quantities(const struct exam *e, struct buf *out)
             "Angles: + when the pin's apical end leans towards mesial; between the roots, + when "
             "they converge apically. Crest levels: + when the crest is apical of the shoulder, "
             "stop or CEJ.");
+    tell_simulated(&e->result, out);
     if (e->sheet.n_pins > 0)
         rec_wrap(out, "  ", 2,
                  "Between pins: + when the second pin's apical end leans towards mesial of the "

@@ -97,6 +97,41 @@ static void cautions_and_no_verdict(void **state)
     plumb_exam_release(&e);
 }
 
+/* A value never runs on from its words, however long these are; and which intervals are simulated
+ * is told once, by number. */
+static void values_stand_apart(void **state)
+{
+    (void)state;
+    struct exam e;
+    struct buf table = {0};
+    char numbers[512] = "Intervals of ", value[96];
+    size_t n = 0;
+    make_exam(&e, MARK_HAND);
+    strcpy(e.sheet.bound[0].what, "roof of the inferior canal");
+    e.result.quantity[3].monte_carlo = e.result.quantity[5].monte_carlo = true;
+    assert_int_equal(plumb_rec_table(&e, &table, NULL), 0);
+    for (size_t i = 0; i < e.result.n_quantities; i++) {
+        const struct meas_quantity *q = &e.result.quantity[i];
+        if (q->monte_carlo)
+            n += (size_t)snprintf(numbers + strlen(numbers), 32, "%s%zu", n ? ", " : "", i + 1);
+        char head[32];
+        snprintf(head, sizeof head, "\n%4zu  ", i + 1);
+        const char *line = strstr(table.data, head);
+        assert_non_null(line);
+        plumb_meas_value_words(q, value);
+        const char *at = strstr(line + strlen(head), value);
+        assert_non_null(at);
+        if (strncmp(at - 2, "  ", 2) != 0)
+            fail_msg("%.*s", (int)strcspn(line + 1, "\n"), line + 1);
+    }
+    assert_true(n > 2);
+    unfold(table.data);
+    if (strstr(table.data, numbers) == NULL)
+        fail_msg("not told: %s", numbers);
+    plumb_buf_release(&table);
+    plumb_exam_release(&e);
+}
+
 static void found_marks_are_proposed(void **state)
 {
     (void)state;
@@ -339,6 +374,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(no_line_is_wider_than_72),
         cmocka_unit_test(cautions_and_no_verdict),
+        cmocka_unit_test(values_stand_apart),
         cmocka_unit_test(found_marks_are_proposed),
         cmocka_unit_test(the_record_tells_how_each_mark_was_placed),
         cmocka_unit_test(text_json_and_csv_agree),
