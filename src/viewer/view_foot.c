@@ -55,9 +55,10 @@ static void words_of_target(const struct view_state *v, const struct view_target
                  v->exam.sheet.bound[v->exam.sheet.n_bounds - 1].what);
     else
         snprintf(out, 320, "Next click: %s%s", t->words,
-                 view_step_optional(t->step) ? ".  Shift Enter passes it over"
-                 : t->step == STEP_PIN       ? ".  Shift Enter leaves the pin out"
-                                             : "");
+                 v->target != VIEW_NO_TARGET   ? ".  Esc leaves it as it is"
+                 : view_step_optional(t->step) ? ".  Shift Enter passes it over"
+                 : t->step == STEP_PIN         ? ".  Shift Enter leaves the pin out"
+                                               : "");
 }
 
 /* What is needed is there; what else could be is not called done. */

@@ -158,6 +158,8 @@ enum { VIEW_NAME = 48 };
 size_t view_marks(const struct sheet *s, struct sheet_mark_ref **out);
 /* Moves the mark and those that stand on the same spot for the same thing. */
 void view_mark_move(struct sheet *s, const char *name, struct geo_point to);
+/* Which of the further pins a name like "pins[1].tip" speaks of; false: of none. */
+bool view_pin_index(const char *name, size_t *k);
 void view_mark_place(struct sheet *s, const char *name, struct geo_point at);
 /* Takes the mark away; of a path its point. */
 void view_mark_delete(struct sheet *s, const char *name);

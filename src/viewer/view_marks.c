@@ -67,18 +67,6 @@ void view_mark_move(struct sheet *s, const char *name, struct geo_point to)
     move_companions(s, name, from, to);
 }
 
-void view_mark_place(struct sheet *s, const char *name, struct geo_point at)
-{
-    struct mark *m = plumb_sheet_mark(s, name);
-    if (m == NULL)
-        return;
-    if (m->set) {
-        view_mark_move(s, name, at);
-        return;
-    }
-    put_by_hand(m, at);
-}
-
 /* --- paths -------------------------------------------------------------------------------------
  */
 
@@ -94,6 +82,32 @@ static bool take_index(const char **p, const char *head, size_t *index)
         return false;
     *p = end + 1;
     return true;
+}
+
+bool view_pin_index(const char *name, size_t *k)
+{
+    return take_index(&name, "pins[", k);
+}
+
+/* Makes room for the next further pin when a mark of it is named. */
+static void begin_pin(struct sheet *s, const char *name)
+{
+    size_t k;
+    if (view_pin_index(name, &k) && k == s->n_pins && k < SHEET_PINS)
+        s->n_pins++;
+}
+
+void view_mark_place(struct sheet *s, const char *name, struct geo_point at)
+{
+    begin_pin(s, name);
+    struct mark *m = plumb_sheet_mark(s, name);
+    if (m == NULL)
+        return;
+    if (m->set) {
+        view_mark_move(s, name, at);
+        return;
+    }
+    put_by_hand(m, at);
 }
 
 /* The path a name like "mesial.near[3]" or "bounds[0].path[2]" points into, and where. */

@@ -90,11 +90,20 @@ static bool on_the_film(const struct view_state *v, struct geo_point p)
     return p.x >= 0.0 && p.y >= 0.0 && p.x <= v->t.film_w - 1.0 && p.y <= v->t.film_h - 1.0;
 }
 
+/* Of a further pin the tip follows its shoulder. */
+static int follower(const struct view_state *v, const struct view_target *t)
+{
+    size_t i = (size_t)(t - view_targets) + 1, a = 0, b = 0;
+    bool same = i < view_n_targets && view_pin_index(t->mark, &a) &&
+                view_pin_index(view_targets[i].mark, &b) && a == b;
+    return same && !v->exam.sheet.pins[b].tip.set ? (int)i : VIEW_NO_TARGET;
+}
+
 /* A step finished by hand is left for the next one; one that waits for confirmation stays. */
-static void move_on(struct view_state *v, enum view_step was)
+static void move_on(struct view_state *v, enum view_step was, const struct view_target *placed)
 {
     const struct sheet *s = &v->exam.sheet;
-    v->target = VIEW_NO_TARGET;
+    v->target = follower(v, placed);
     if (view_step_progress(s, was) != DONE || view_target_now(v) != NULL)
         return;
     enum view_step next = view_next(v, was);
@@ -142,7 +151,7 @@ void view_place(struct view_state *v, struct geo_point p)
         view_edited(v);
     }
     if (!v->has_rough && t->way != WAY_BOUND)
-        move_on(v, was);
+        move_on(v, was, t);
 }
 
 /* --- handles -----------------------------------------------------------------------------------

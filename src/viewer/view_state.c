@@ -454,6 +454,9 @@ static bool is_offered(const struct view_state *v, const struct view_target *t)
 {
     if (t->step != v->step || v->step == STEP_BOUND || v->step == STEP_GAUGE)
         return false;
+    size_t k = 0;
+    if (view_pin_index(t->mark, &k) && k > v->exam.sheet.n_pins) /* the next one at most */
+        return false;
     return t->way != WAY_LATER || view_step_progress(&v->exam.sheet, v->step) != TO_DO;
 }
 

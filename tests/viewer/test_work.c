@@ -434,6 +434,45 @@ static void the_ridges_dip_is_marked_after_the_crests(void **state)
     close_site(&v);
 }
 
+/* Presses the key of the pin's step until the foot line has these words; false: it never has. */
+static bool press_until(struct view_state *v, const char *says)
+{
+    char words[320];
+    for (size_t i = 0; i <= view_n_targets; i++) {
+        view_step_go(v, STEP_PIN);
+        view_foot_words(v, words);
+        if (strstr(words, says) != NULL)
+            return true;
+    }
+    return false;
+}
+
+/* One after the other, each by shoulder and tip, and measured against the first. */
+static void further_pins_are_placed_by_hand(void **state)
+{
+    (void)state;
+    struct view_state v;
+    char words[320];
+    open_site(&v, true);
+    assert_int_equal(v.exam.sheet.n_pins, 1);
+    assert_false(press_until(&v, "the fourth pin's"));
+    assert_true(press_until(&v, "the third pin's shoulder"));
+    assert_int_equal(v.exam.sheet.n_pins, 1); /* nothing is there before it is placed */
+    click(&v, 1300, 1500);
+    view_foot_words(&v, words);
+    assert_non_null(strstr(words, "the third pin's tip.  Esc leaves it as it is"));
+    click(&v, 1320, 1900);
+    assert_int_equal(v.target, VIEW_NO_TARGET);
+    assert_int_equal(v.exam.sheet.n_pins, 2);
+    assert_int_equal(v.exam.sheet.pins[1].tip.by, MARK_HAND);
+    assert_non_null(plumb_meas_find(&v.exam.result, "pins.angle.1-3"));
+    assert_true(press_until(&v, "the fourth pin's shoulder"));
+    view_do(&v, CMD_UNDO, 0, 0);
+    view_do(&v, CMD_UNDO, 0, 0);
+    assert_int_equal(v.exam.sheet.n_pins, 1);
+    close_site(&v);
+}
+
 /* Nothing is skipped and no click is lost without a word. */
 static void what_is_passed_over_is_said(void **state)
 {
@@ -1038,6 +1077,7 @@ int main(void)
         cmocka_unit_test(a_film_without_a_pin_owes_none),
         cmocka_unit_test(clicks_place_what_the_foot_names),
         cmocka_unit_test(the_ridges_dip_is_marked_after_the_crests),
+        cmocka_unit_test(further_pins_are_placed_by_hand),
         cmocka_unit_test(what_is_passed_over_is_said),
         cmocka_unit_test(all_of_it_from_the_keyboard),
         cmocka_unit_test(bound_is_a_row_of_clicks),
