@@ -64,13 +64,14 @@ int plumb_buf_check(const struct buf *b, struct err *err);
 int plumb_file_read(const char *path, size_t max, struct buf *out, struct err *err);
 
 /*
- * A file that appears whole or not at all: written beside its place under a temporary name, synced,
- * then moved. Without `replace` an existing file is an error (ERR_CREATE) and stays as it was, also
- * when it appears while we write.
+ * A file that appears whole or not at all: written beside its place without a name or under a
+ * temporary one, synced, then given its own. Without `replace` an existing file is an error
+ * (ERR_CREATE) and stays as it was, also when it appears while we write.
  */
 struct file_out {
     int fd;
     bool open, replace;
+    bool unnamed; /* the file has no name before it is whole */
     char *path, *temp;
 };
 int plumb_file_out_open(struct file_out *f, const char *path, bool replace, struct err *err);

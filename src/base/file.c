@@ -1,10 +1,11 @@
 /*
  * Whole-file reading and atomic writing. A new file is written beside its place, synced, then given
  * its name: by rename when it may replace, by link when it must not (link fails when the name has
- * been taken meanwhile; rename would not). A symbolic link and the permissions of a replaced file
- * stay as they were.
+ * been taken meanwhile; rename would not). What must not replace is written without any name where
+ * the system can (Linux open(2), O_TMPFILE), so that a program killed meanwhile leaves nothing. A
+ * symbolic link and the permissions of a replaced file stay as they were.
  */
-#define _XOPEN_SOURCE 700 /* realpath */
+#define _GNU_SOURCE /* realpath, O_TMPFILE */
 #include "plumbrule/base.h"
 
 #include <errno.h>
@@ -119,6 +120,44 @@ static int open_temp(struct file_out *f, struct err *err)
     return 0;
 }
 
+/* The folder of a path, in its own memory: the name is cut off. */
+static const char *cut_to_folder(char *path)
+{
+    char *slash = strrchr(path, '/');
+    if (slash == NULL)
+        return ".";
+    slash[slash == path ? 1 : 0] = '\0';
+    return path;
+}
+
+enum { FD_NAME = 40 };
+
+/* A name by which an open file can be linked to. */
+static void name_of_fd(int fd, char out[FD_NAME])
+{
+    snprintf(out, FD_NAME, "/proc/self/fd/%d", fd);
+}
+
+/* A file without a name, in the folder of the path; false where there is none to be had. */
+static bool open_unnamed(struct file_out *f)
+{
+#ifdef O_TMPFILE
+    char name[FD_NAME], *copy = plumb_mem_array(strlen(f->path) + 1, 1, NULL);
+    if (copy == NULL)
+        return false;
+    strcpy(copy, f->path);
+    f->fd = open(cut_to_folder(copy), O_TMPFILE | O_WRONLY | O_CLOEXEC, 0666);
+    free(copy);
+    if (f->fd < 0)
+        return false;
+    name_of_fd(f->fd, name);
+    f->unnamed = access(name, F_OK) == 0;
+    if (!f->unnamed)
+        close(f->fd);
+#endif
+    return f->unnamed;
+}
+
 /* A device or a pipe is written to, never replaced. */
 static int open_device(struct file_out *f, struct err *err)
 {
@@ -139,6 +178,8 @@ static int open_output(struct file_out *f, const struct stat *old, struct err *e
         return plumb_err_set(err, ERR_CREATE, "is a folder: name a file in it");
     if (old != NULL && is_device(old))
         return open_device(f, err);
+    if (!f->replace && open_unnamed(f))
+        return 0;
     int rc = open_temp(f, err);
     /* what was private stays private */
     if (rc == 0 && old != NULL && fchmod(f->fd, old->st_mode & 0777) != 0) {
@@ -184,13 +225,10 @@ int plumb_file_out_write(struct file_out *f, const void *data, size_t len, struc
 }
 
 /* The new name lasts a power cut only once the folder is on disk too; some file systems refuse.
- * Cuts the name off f->temp. */
+ * Cuts the name off f->path. */
 static void sync_folder(struct file_out *f)
 {
-    char *slash = strrchr(f->temp, '/');
-    if (slash != NULL)
-        slash[slash == f->temp ? 1 : 0] = '\0';
-    int fd = open(slash != NULL ? f->temp : ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    int fd = open(cut_to_folder(f->path), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (fd < 0)
         return;
     (void)fsync(fd);
@@ -218,11 +256,17 @@ static int give_name(const struct file_out *f)
     return errno == EEXIST || errno == ENOENT ? -1 : take_place(f);
 }
 
-/* Everything on disk and closed? Leaves the reason in errno. */
+/* Everything on disk? Leaves the reason in errno. Pipes and some devices cannot be synced, which is
+ * no failure to write. */
+static bool is_synced(const struct file_out *f)
+{
+    return fsync(f->fd) == 0 || errno == EINVAL || errno == EROFS || errno == ENOTSUP;
+}
+
+/* Everything on disk and closed? */
 static bool finish_writing(struct file_out *f)
 {
-    /* pipes and some devices cannot be synced, which is no failure to write */
-    bool synced = fsync(f->fd) == 0 || errno == EINVAL || errno == EROFS || errno == ENOTSUP;
+    bool synced = is_synced(f);
     int why = errno;
     bool closed = close(f->fd) == 0;
     if (!synced)
@@ -231,9 +275,28 @@ static bool finish_writing(struct file_out *f)
     return synced && closed;
 }
 
+/* The name goes to the open file, which ends with its last descriptor when it gets none. */
+static int commit_unnamed(struct file_out *f, struct err *err)
+{
+    char name[FD_NAME];
+    int rc = 0;
+    name_of_fd(f->fd, name);
+    if (!is_synced(f))
+        rc = plumb_err_set(err, ERR_IO, "cannot be written: %s", strerror(errno));
+    else if (linkat(AT_FDCWD, name, AT_FDCWD, f->path, AT_SYMLINK_FOLLOW) != 0)
+        rc = plumb_err_set(err, ERR_CREATE, "cannot be given its name: %s", strerror(errno));
+    close(f->fd);
+    if (rc == 0)
+        sync_folder(f);
+    file_out_release(f);
+    return rc;
+}
+
 int plumb_file_out_commit(struct file_out *f, struct err *err)
 {
     int rc = 0;
+    if (f->unnamed)
+        return commit_unnamed(f, err);
     if (!finish_writing(f))
         rc = plumb_err_set(err, ERR_IO, "cannot be written: %s", strerror(errno));
     else if (f->temp != NULL && give_name(f) != 0)

@@ -10,7 +10,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <signal.h>
 #include <sys/stat.h>
+#include <sys/wait.h>
 #include <unistd.h>
 #include "plumbrule/base.h"
 
@@ -325,13 +327,56 @@ static void impossible_places_are_told(void **state)
 static void writing_survives_lack_of_memory(void **state)
 {
     (void)state;
-    for (long n = 1; n <= 2; n++) {
+    for (long n = 1; n <= 4; n++) {
         struct err e = {0};
-        plumb_mem_fail_after(n);
-        assert_int_equal(plumb_file_write(path, "x", 1, false, &e), ERR_NOMEM);
-        assert_int_equal(e.code, ERR_NOMEM);
-        assert_int_equal(count_files(false), 0);
+        bool replace = n % 2 == 0;
+        long nth = (n + 1) / 2; /* the second one may be needed to replace only */
+        plumb_mem_fail_after(nth);
+        int rc = plumb_file_write(path, "x", 1, replace, &e);
+        plumb_mem_fail_after(0);
+        assert_true(rc == ERR_NOMEM || (rc == 0 && nth == 2 && !replace));
+        assert_int_equal(e.code, rc);
+        assert_int_equal(count_files(true), rc == 0);
     }
+}
+
+/* A program that is killed while it writes a new file leaves nothing in the folder. */
+static void a_killed_writer_leaves_nothing(void **state)
+{
+    (void)state;
+    struct file_out f;
+    assert_int_equal(plumb_file_out_open(&f, path, false, NULL), 0);
+    bool can = f.unnamed;
+    plumb_file_out_abort(&f);
+    if (!can) {
+        print_message("skipped: no files without a name here\n");
+        skip();
+    }
+    pid_t child = fork();
+    if (child == 0) {
+        if (plumb_file_out_open(&f, path, false, NULL) == 0 &&
+            plumb_file_out_write(&f, "half", 4, NULL) == 0)
+            raise(SIGKILL);
+        _exit(1);
+    }
+    int how = 0;
+    assert_int_equal(waitpid(child, &how, 0), child);
+    assert_true(WIFSIGNALED(how));
+    assert_int_equal(count_files(false), 0);
+}
+
+/* As any other new file: what the umask leaves of 0666. */
+static void a_new_file_has_the_usual_permissions(void **state)
+{
+    (void)state;
+    struct stat st;
+    mode_t before = umask(027);
+    int rc = plumb_file_write(path, "x", 1, false, NULL);
+    umask(before);
+    assert_int_equal(rc, 0);
+    assert_int_equal(stat(path, &st), 0);
+    assert_int_equal(st.st_mode & 0777, 0640);
+    assert_int_equal(st.st_nlink, 1);
 }
 
 static void works_in_the_current_folder(void **state)
@@ -367,6 +412,8 @@ int main(void)
         test(link_and_permissions_stay),
         test(new_file_heeds_the_mask),
         test(any_name_the_folder_can_hold),
+        test(a_killed_writer_leaves_nothing),
+        test(a_new_file_has_the_usual_permissions),
         test(full_disk_is_told_and_the_device_stays),
         test(a_pipe_is_written_to),
         test(read_only_folder_is_told),
