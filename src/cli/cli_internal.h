@@ -71,7 +71,7 @@ struct cli_command {
 };
 /* All commands on a page, and one with its options. Return the exit code. */
 int cli_help(const struct cli_command *commands, size_t n, int with_view);
-int cli_help_of(const struct cli_command *c, int with_view);
+int cli_help_of(const struct cli_command *c);
 
 /* The commands. */
 int cli_pin(const struct cli_options *o, const char *path, struct buf *out, struct sheet_notes *say,

@@ -77,17 +77,15 @@ static void put_option(const struct cli_option *row)
     put_beside(head, row->does);
 }
 
-int cli_help_of(const struct cli_command *c, int with_view)
+int cli_help_of(const struct cli_command *c)
 {
     size_t n;
     const struct cli_option *row = cli_option_table(&n);
     put_command(c->name, c->takes, c->does);
     puts("");
-    for (size_t i = 0; i < n; i++) {
-        bool fits = with_view || strcmp(row[i].name, "view") != 0;
-        if (fits && cli_is_allowed(row[i].name, c->allowed) && is_row_of(&row[i], c->name))
+    for (size_t i = 0; i < n; i++)
+        if (cli_is_allowed(row[i].name, c->allowed) && is_row_of(&row[i], c->name))
             put_option(&row[i]);
-    }
     puts("");
     fputs(caution, stdout);
     return EX_OK;

@@ -197,7 +197,7 @@ int cli_main(int argc, char **argv, int with_view)
     if (c == NULL)
         return usage("no such command", argv[1]);
     if (asks_for_help(argc - 1, argv + 1))
-        return cli_help_of(c, with_view);
+        return cli_help_of(c);
     return run(c, argc - 1, argv + 1, argv[0], with_view);
 }
 
