@@ -253,6 +253,55 @@ static void a_vertical_beam_error_is_within_a_horizontal_one(void **state)
     }
 }
 
+/* An upright site as a beam shows it that is tilted vertically: every height times the factor. */
+static void stretch_site(struct site *s, double factor)
+{
+    site_default(s);
+    s->pin_deg = s->root_deg[MESIAL] = s->root_deg[DISTAL] = 0.0;
+    s->length *= factor;
+    for (int i = 0; i < SIDES; i++) {
+        s->cej[i].y *= factor;
+        s->apex[i].y *= factor;
+        s->crest[i].y *= factor;
+    }
+}
+
+/*
+ * A beam tilted by t to a film that lies parallel to tooth and pin shows lengths 1/cos t too long
+ * and widths as they are (geometry computed). A gauge along the pin is as long too, so lengths by
+ * it are true; by its diameter alone they are too long by the factor, which no single film can
+ * tell.
+ */
+static void a_tilted_beam_lengthens_gauge_and_root_alike(void **state)
+{
+    (void)state;
+    static const struct {
+        double t, factor;
+    } table[] = {{0, 1.0},       {5, 1.003820},  {10, 1.015427}, {15, 1.035276},
+                 {20, 1.064178}, {30, 1.154701}, {45, 1.414214}};
+    struct meas_config square = config;
+    square.lean.u_mm = square.beam.u_mm = 0.0;
+    for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
+        struct site plain, shown;
+        stretch_site(&plain, 1.0);
+        stretch_site(&shown, table[i].factor);
+        double root = plain.apex[MESIAL].y - plain.cej[MESIAL].y;
+        for (int across = 0; across < 2; across++) {
+            struct sheet sheet;
+            struct meas_result r;
+            site_sheet(&shown, &upright, 0.02, &sheet);
+            sheet.gauge[0].mm = plain.length;
+            if (across)
+                sheet.gauge[0] = sheet.gauge[1];
+            sheet.n_gauges = 1;
+            const struct meas_quantity *q = measured(&sheet, &square, &r, "root_length.mesial");
+            assert_true(fabs(q->v.value - root * (across ? table[i].factor : 1.0)) < 1e-5);
+            plumb_meas_result_release(&r);
+            plumb_sheet_release(&sheet);
+        }
+    }
+}
+
 /* Scale propagation, worked: pin 16.00 +- 0.05 mm over 640 px with ends to 1/sqrt2 px each (1.0 px
  * in all), target 400 +- 1.0 px: 10.000 mm, u = 0.0430 mm (computed by the law of propagation). An
  * across gauge, for which no lean counts, in a beam that is square to the film. */
@@ -549,6 +598,7 @@ int main(void)
         cmocka_unit_test(a_lean_that_does_not_show),
         cmocka_unit_test(a_matching_length_proves_nothing),
         cmocka_unit_test(stated_beam_error_widens_angles),
+        cmocka_unit_test(a_tilted_beam_lengthens_gauge_and_root_alike),
         cmocka_unit_test(a_vertical_beam_error_is_within_a_horizontal_one),
         cmocka_unit_test(worked_scale_propagation),
         cmocka_unit_test(least_of_many_distances_is_too_small),
