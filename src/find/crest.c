@@ -29,15 +29,17 @@ enum {
 };
 
 struct crest_params {
-    double film_mm;                /* shorter side of a usual film, as exported */
-    double least_mm, most_mm;      /* px of a mm: 66 um and 15 um pixels */
-    double click_px;               /* how far off the rough point may be, and a bit */
-    double lane_mm;                /* width of a lane */
-    double agree_mm;               /* lanes agree within this */
-    double most_slope;             /* of the crest, tried both ways */
-    double most_steps;             /* of the lanes' median: steeper is metal, and counts as much */
-    double edge_sd_mm;             /* of the derivative: about the blur of a sensor */
-    double inside;                 /* the steepest place lies so many widths inside the crest */
+    double film_mm;           /* shorter side of a usual film, as exported */
+    double least_mm, most_mm; /* px of a mm: 66 um and 15 um pixels */
+    double click_px;          /* how far off the rough point may be, and a bit */
+    double lane_mm;           /* width of a lane */
+    double line_mm;           /* thinner ones are scratches */
+    double agree_mm;          /* lanes agree within this */
+    double most_slope;        /* of the crest, tried both ways */
+    double most_steps; /* of the median of the lanes that show one: steeper is metal, and counts as
+                          much */
+    double edge_sd_mm; /* of the derivative: about the blur of a sensor */
+    double inside;     /* the steepest place lies so many widths inside the crest */
     double gum_from_mm, gum_to_mm; /* coronal of the crest: where the root stands out */
     double root_share;             /* the root's edge against the crest's: less is no root */
     double ligament_mm;   /* from the steepest place of the root to the ligament's border */
@@ -51,7 +53,10 @@ struct crest_params {
     double sharp_mm;      /* width of a sharp crest; of what is wider, */
     double u_blurred;     /* so much is uncertain: a thin ridge that fades coronalwards */
     double rival_share;   /* another line with so much of the best one's support */
-    double rival_mm;      /* and so far off leaves it open which is the crest */
+    double rival_mm;      /* and so far off leaves it open which is the crest; */
+    double rival_chance;  /* of the other one, for the square of that share */
+    double coronal_mm, coronal_share;    /* another one so near, with so much of its step, */
+    double coronal_chance;               /* is it, with this chance */
     double beside_from_mm, beside_to_mm; /* levels are compared there, either way of the crest */
     double least_t;   /* the lanes' median difference in robust deviations of their mean */
     double least_cos; /* of the crest's slope: 45 degrees */
@@ -64,6 +69,7 @@ static const struct crest_params crest_defaults = {
     .most_mm = 66.0,
     .click_px = 20.0,
     .lane_mm = 0.15,
+    .line_mm = 0.18,
     .agree_mm = 0.12,
     .most_slope = 0.75,
     .most_steps = 2.0,
@@ -84,6 +90,10 @@ static const struct crest_params crest_defaults = {
     .u_blurred = 0.8,
     .rival_share = 0.7,
     .rival_mm = 0.3,
+    .rival_chance = 0.25,
+    .coronal_mm = 0.5,
+    .coronal_share = 0.5,
+    .coronal_chance = 0.5,
     .beside_from_mm = 0.05,
     .beside_to_mm = 0.4,
     .least_t = 8.0,
@@ -129,14 +139,38 @@ static void profile(const struct crest_view *v, struct geo_point walk, struct ge
     }
 }
 
-/* The steepest rise of the lane at t within +-reach of s. */
-static struct lane lane_edge(const struct crest_view *v, double t, double s, double reach)
+/* Each sample becomes the largest (sign +1) or the smallest (-1) within +-half of it. */
+static void extremes(float *v, size_t n, size_t half, float sign)
+{
+    float from[ROOM];
+    memcpy(from, v, n * sizeof *v);
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = i > half ? i - half : 0; j < n && j <= i + half; j++)
+            v[i] = sign * from[j] > sign * v[i] ? from[j] : v[i];
+}
+
+/* Opening and closing: scratches and other thin lines go, edges of what is wider stay where they
+ * are. */
+static void drop_lines(const struct crest_view *v, float *p, size_t n)
+{
+    size_t half = (size_t)ceil(0.5 * crest_defaults.line_mm * v->mm);
+    extremes(p, n, half, -1.0F);
+    extremes(p, n, half, 1.0F);
+    extremes(p, n, half, 1.0F);
+    extremes(p, n, half, -1.0F);
+}
+
+/* The steepest rise of the lane at t within +-reach of s; plain: but of thin lines. */
+static struct lane lane_edge(const struct crest_view *v, double t, double s, double reach,
+                             bool plain)
 {
     float p[ROOM];
     size_t half = (size_t)fmin(HALF_MAX, fabs(s) + reach + v->kernel.reach);
     double w = 0.5 * crest_defaults.lane_mm * v->mm, at = 0.0;
     double from = fmax(0.0, (double)half + s - reach), to = (double)half + s + reach + 1.0;
     profile(v, v->along, v->across, t - w, t + w, half, p);
+    if (plain)
+        drop_lines(v, p, 2 * half + 1);
     double step = find_edge_in_row(p, 2 * half + 1, (size_t)from, (size_t)to, 1, &v->kernel, &at);
     return (struct lane){.t = t, .s = at - (double)half, .step = step};
 }
@@ -179,26 +213,28 @@ static double best_line(const struct crest_view *v, const struct lane *lane, dou
     return best;
 }
 
-/* The lines on which most lanes about the rough point agree: the best one, and another one off it
- * that has nearly as much for it. Returns how many there are. */
-static int common_crests(const struct crest_view *v, struct crest_line out[2], double step[2])
+/* The lines on which most lanes about the rough point agree: the best one, and another one off it;
+ * rival: its support in that of the best one, 0: there is none. False when there is no line. */
+static bool common_crests(const struct crest_view *v, struct crest_line out[2], double step[2],
+                          double *rival)
 {
     const struct crest_params *p = &crest_defaults;
     struct lane lane[LANES];
     double steps[LANES], best[2];
     int n[2] = {0, 0};
+    size_t edges = 0; /* over the root beside it there may be none */
     for (int i = 0; i < LANES; i++) {
-        lane[i] = lane_edge(v, (i - MIDDLE_LANE) * p->lane_mm * v->mm, 0.0, p->click_px);
-        steps[i] = lane[i].step;
+        lane[i] = lane_edge(v, (i - MIDDLE_LANE) * p->lane_mm * v->mm, 0.0, p->click_px, true);
+        if (lane[i].step > p->least_step)
+            steps[edges++] = lane[i].step;
     }
-    double most = p->most_steps * plumb_geo_median(steps, LANES);
+    double most = edges > 0 ? p->most_steps * plumb_geo_median(steps, edges) : 0.0;
     for (int k = 0; k < 2; k++) {
         best[k] = best_line(v, lane, most, k == 0 ? NULL : &out[0], &out[k], &n[k]);
         step[k] = n[k] > 0 ? best[k] / n[k] : 0.0;
     }
-    if (n[0] < p->least_lanes || step[0] < p->least_step)
-        return 0;
-    return n[1] >= p->least_lanes && best[1] > p->rival_share * best[0] ? 2 : 1;
+    *rival = n[0] > 0 && n[1] >= p->least_lanes ? best[1] / best[0] : 0.0;
+    return n[0] >= p->least_lanes && step[0] >= p->least_step;
 }
 
 /* The edge of a root beside the crest; false when none is near. outward: +1 or -1 across, away from
@@ -262,7 +298,7 @@ static size_t lanes_along(const struct crest_view *v, const struct crest_line *l
     size_t n = 0;
     for (int i = 0; i < LANES; i++) {
         double t = t0 + dir * (i + 0.5) * p->lane_mm * v->mm;
-        struct lane e = lane_edge(v, t, line_at(l, t), p->refine_mm * v->mm);
+        struct lane e = lane_edge(v, t, line_at(l, t), p->refine_mm * v->mm, false);
         if (!(e.step > 0.0))
             continue;
         e.before = lane_level(v, t, e.s - far, e.s - near);
@@ -272,9 +308,9 @@ static size_t lanes_along(const struct crest_view *v, const struct crest_line *l
     return drop_foreign(out, n);
 }
 
-/* Is it brighter apical of the edges than coronal of them, beyond the lanes' own scatter? A line
- * can be laid through the steepest places of mere noise. */
-static bool is_step(const struct lane *lane, size_t n)
+/* How much brighter it is apical of the edges than coronal of them; 0 within the lanes' own
+ * scatter: a line can be laid through the steepest places of mere noise. */
+static double level_step(const struct lane *lane, size_t n)
 {
     double step[LANES], off[LANES], t = crest_defaults.least_t;
     for (size_t i = 0; i < n; i++)
@@ -283,7 +319,7 @@ static bool is_step(const struct lane *lane, size_t n)
     for (size_t i = 0; i < n; i++)
         off[i] = fabs(lane[i].behind - lane[i].before - middle);
     double sd = 1.4826 * plumb_geo_median(off, n);
-    return middle > 0.0 && middle * middle * (double)n > t * t * sd * sd;
+    return middle > 0.0 && middle * middle * (double)n > t * t * sd * sd ? middle : 0.0;
 }
 
 /* From the steepest place of the lanes' common profile coronalwards to where it is half as steep.
@@ -333,12 +369,13 @@ static int crest_at(const struct crest_view *v, const struct crest_line *l, doub
     if (fabs(fit.line.dir.x) < p->least_cos)
         return plumb_err_set(err, ERR_NOTFOUND,
                              "the edge near the point is too steep for a crest: mark it by hand");
-    if (!is_step(lane, n))
+    double level = level_step(lane, n);
+    if (!(level > 0.0))
         return plumb_err_set(err, ERR_NOTFOUND,
                              "bone does not stand out from gum near the point: mark it by hand");
     double off = t - fit.line.at.x, slope = fit.line.dir.y / fit.line.dir.x;
     struct crest_line fitted = {fit.line.at.y - slope * fit.line.at.x, slope};
-    *out = (struct lane){.t = t, .s = line_at(&fitted, t), .step = slope};
+    *out = (struct lane){.t = t, .s = line_at(&fitted, t), .step = slope, .behind = level};
     out->width = edge_width(v, lane, n, &fitted);
     *u = hypot(fit.line.u_offset, off * fit.line.u_angle);
     return 0;
@@ -347,7 +384,7 @@ static int crest_at(const struct crest_view *v, const struct crest_line *l, doub
 /* The crest on one of the lines: beside the root if one is near, else at the rough point's place.
  */
 static int crest_on(const struct crest_view *v, const struct crest_line *l, double step,
-                    struct find_crest *out, struct err *err)
+                    struct find_crest *out, double *level, struct err *err)
 {
     const struct crest_params *p = &crest_defaults;
     double t = 0.0, outward = 0.0, u_t = 0.5 * p->click_px, u = 0.0;
@@ -367,6 +404,7 @@ static int crest_on(const struct crest_view *v, const struct crest_line *l, doub
     out->at = geo_add(v->origin, geo_add(geo_mul(v->across, at.t),
                                          geo_mul(v->along, at.s - p->inside * at.width)));
     out->u = hypot(hypot(p->widening * u, p->u_crest_mm * v->mm), hypot(blurred, at.step * u_t));
+    *level = at.behind;
     return 0;
 }
 
@@ -382,43 +420,83 @@ static int choose(const struct crest_view *v, const struct find_crest found[2],
     return 0;
 }
 
+/* Law of total covariance: the other one, so far off, may be the crest. */
+static void add_doubt(double chance, double apart, struct find_crest *out)
+{
+    out->u = hypot(out->u, sqrt(chance) * apart);
+}
+
+/* Just coronal of the crest another edge, as straight and at least half as high: one plate's crest
+ * may lie above the other's. How far off; 0: there is none. */
+static double double_crest(const struct crest_view *v, const struct crest_line *l, double step,
+                           double level, const struct find_crest *found)
+{
+    const struct crest_params *p = &crest_defaults;
+    struct crest_line coronal = {l->s - p->coronal_mm * v->mm, l->slope};
+    struct find_crest other;
+    struct err why = {0};
+    double its = 0.0;
+    if (crest_on(v, &coronal, step, &other, &its, &why) != 0 || its < p->coronal_share * level)
+        return 0.0;
+    return geo_dot(geo_sub(other.at, found->at), v->along);
+}
+
 static int find_crest(const struct crest_view *v, struct find_crest *out, struct err *err)
 {
+    const struct crest_params *p = &crest_defaults;
     struct crest_line line[2];
     struct find_crest found[2] = {0};
-    double step[2];
+    double step[2], rival, level = 0.0, its = 0.0;
     struct err other = {0};
-    int n = common_crests(v, line, step);
-    if (n == 0)
+    if (!common_crests(v, line, step, &rival))
         return plumb_err_set(err, ERR_NOTFOUND,
                              "no crest edge is to be seen near the point: mark it by hand");
-    int rc = crest_on(v, &line[0], step[0], &found[0], err);
-    if (rc == 0 && n > 1 && crest_on(v, &line[1], step[1], &found[1], &other) == 0)
-        return choose(v, found, out, err);
+    int rc = crest_on(v, &line[0], step[0], &found[0], &level, err);
     *out = found[0];
+    if (rc != 0)
+        return rc;
+    add_doubt(p->coronal_chance, double_crest(v, &line[0], step[0], level, &found[0]), out);
+    if (rival == 0.0)
+        return 0;
+    add_doubt(p->rival_chance * rival * rival, line[1].s - line[0].s, out);
+    if (rival < p->rival_share || crest_on(v, &line[1], step[1], &found[1], &its, &other) != 0)
+        return 0;
+    found[0] = *out;
+    return choose(v, found, out, err);
+}
+
+static int find_crest_seen(const struct film *film, bool inverted, struct crest_view *v,
+                           struct find_crest *out, struct err *err)
+{
+    struct find_image im = find_image_of(film, inverted);
+    v->im = &im;
+    int rc = find_crest(v, out, err);
+    v->im = NULL;
     return rc;
 }
 
-/* Where the place leaves the polarity open, what is found in one of them alone is taken. */
+/* Where the place leaves the polarity open, what is found in one of them alone is taken; where it
+ * speaks against the film as a whole and shows no crest, a crown may have spoken. */
 static int find_crest_both_ways(const struct film *film, struct crest_view *v,
                                 struct find_crest *out, struct err *err)
 {
     enum find_polarity polarity = find_polarity_at_crest(film, v->origin, v->along);
+    bool first = polarity == FIND_POLARITY_INVERTED;
     struct find_crest found[2] = {0};
     struct err other = {0};
-    int rc[2] = {ERR_NOTFOUND, ERR_NOTFOUND};
-    for (int k = 0; k < 2; k++) {
-        struct find_image im = find_image_of(film, k == 1);
-        v->im = &im;
-        if (polarity == FIND_POLARITY_UNSURE || polarity == (enum find_polarity)k)
-            rc[k] = find_crest(v, &found[k],
-                               k == 1 && polarity != FIND_POLARITY_INVERTED ? &other : err);
+    int rc = find_crest_seen(film, first, v, &found[0], err);
+    bool both = polarity == FIND_POLARITY_UNSURE;
+    if (both || (rc != 0 && plumb_find_inverted(film) != first)) {
+        int second = find_crest_seen(film, !first, v, &found[1], &other);
+        if (rc == 0 && second == 0)
+            return choose(v, found, out, err);
+        if (second == 0) {
+            found[0] = found[1];
+            rc = 0;
+        }
     }
-    v->im = NULL;
-    if (rc[0] == 0 && rc[1] == 0)
-        return choose(v, found, out, err);
-    *out = found[rc[0] == 0 ? 0 : 1];
-    return rc[0] == 0 ? 0 : rc[1];
+    *out = found[0];
+    return rc;
 }
 
 int plumb_find_crest(const struct film *film, struct geo_point rough, struct geo_point apical,

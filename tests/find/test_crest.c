@@ -216,6 +216,70 @@ static void two_edges(void **state)
     free(f.grey);
 }
 
+/* A scratch 0.4 mm coronal of the crest and along it, brighter than bone. */
+static void scratched(void **state)
+{
+    (void)state;
+    struct film f = ridge(0.0, 290);
+    for (size_t y = 287; y < 290; y++)
+        for (size_t x = 200; x < 400; x++)
+            f.grey[y * f.width + x] = 50000;
+    for (int k = 0; k < 3; k++) {
+        struct find_crest r;
+        struct err err = {0};
+        struct geo_point rough = {300.0, 292.0 + 6.0 * k};
+        assert_int_equal(plumb_find_crest(&f, rough, (struct geo_point){0, 1}, &r, &err), 0);
+        assert_true(fabs(r.at.y - 300.0) < 3.5);
+    }
+    free(f.grey);
+}
+
+/* One plate's crest half a millimetre above the other's, and lower in contrast: the interval holds
+ * both. A single crest stays sharp. */
+static void double_crest(void **state)
+{
+    (void)state;
+    for (int k = 0; k < 2; k++) {
+        struct film f = blank(700, 900);
+        for (size_t y = 0; y < f.height; y++)
+            for (size_t x = 0; x < f.width; x++) {
+                double v = 0.25 + 0.12 * smooth((double)y - 300.0) +
+                           0.08 * smooth((double)y - (k == 0 ? 300.0 : 285.0));
+                f.grey[y * f.width + x] = (uint16_t)lround(65535.0 * v);
+            }
+        struct find_crest r;
+        struct err err = {0};
+        assert_int_equal(
+            plumb_find_crest(&f, (struct geo_point){300, 296}, (struct geo_point){0, 1}, &r, &err),
+            0);
+        assert_true(fabs(r.at.y - 300.0) < 2.0 * r.u + 1.5);
+        if (k == 0)
+            assert_true(r.u < 4.0);
+        else
+            assert_true(fabs(r.at.y - 285.0) < 2.0 * r.u);
+        free(f.grey);
+    }
+}
+
+/* The click lies over the root, where most of what is looked at shows no edge at all. */
+static void click_on_the_root(void **state)
+{
+    (void)state;
+    struct film f = blank(700, 900);
+    for (size_t y = 0; y < f.height; y++)
+        for (size_t x = 0; x < f.width; x++) {
+            double v = 0.25 + 0.2 * smooth((double)y - 300.0);
+            v += smooth(290.0 - (double)x) * (0.6 - v);
+            f.grey[y * f.width + x] = (uint16_t)lround(65535.0 * v);
+        }
+    struct find_crest r;
+    struct err err = {0};
+    assert_int_equal(
+        plumb_find_crest(&f, (struct geo_point){278, 305}, (struct geo_point){0, 1}, &r, &err), 0);
+    assert_true(fabs(r.at.y - 300.0) < 3.5);
+    free(f.grey);
+}
+
 static void same_input_same_bytes(void **state)
 {
     (void)state;
@@ -275,10 +339,12 @@ static void refusals(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(sloping_crest),         cmocka_unit_test(beside_a_pin),
-        cmocka_unit_test(beside_a_root),         cmocka_unit_test(turned_and_inverted),
-        cmocka_unit_test(blurred_crest),         cmocka_unit_test(two_edges),
-        cmocka_unit_test(same_input_same_bytes), cmocka_unit_test(refusals),
+        cmocka_unit_test(sloping_crest),     cmocka_unit_test(beside_a_pin),
+        cmocka_unit_test(beside_a_root),     cmocka_unit_test(turned_and_inverted),
+        cmocka_unit_test(blurred_crest),     cmocka_unit_test(two_edges),
+        cmocka_unit_test(scratched),         cmocka_unit_test(double_crest),
+        cmocka_unit_test(click_on_the_root), cmocka_unit_test(same_input_same_bytes),
+        cmocka_unit_test(refusals),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
