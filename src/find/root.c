@@ -17,11 +17,11 @@ struct root_params {
     double usual_half_mm, least_half_mm;
     double min_seen;       /* share of either side that has to be seen */
     double frame_level;    /* this near to black or white a frame may be */
-    double frame_step;     /* levels this near are the same: one and a half steps of 8 bits */
     double white;          /* level: dentine stays below it */
     double beside_canal;   /* of the half width: dentine is seen there though the canal is filled */
     double seen_share;     /* of the side's typical step: less is not seen */
     double strength_share; /* of the other side's typical step is due of each */
+    double hopeless;       /* a reading so far behind the best one's score is not read again */
     double u_border_mm;    /* the border's systematic part: blur and tone of the film */
 };
 
@@ -31,11 +31,11 @@ static const struct root_params root_defaults = {.min_length_px = 60.0,
                                                  .least_half_mm = 0.5,
                                                  .min_seen = 0.4,
                                                  .frame_level = 0.006,
-                                                 .frame_step = 0.006,
                                                  .white = 0.93,
                                                  .beside_canal = 0.5,
                                                  .seen_share = 0.35,
                                                  .strength_share = 0.5,
+                                                 .hopeless = 5.0,
                                                  .u_border_mm = 0.03};
 
 static bool inside(const struct find_image *im, struct geo_point p)
@@ -65,8 +65,8 @@ static void grid_fill(const struct find_image *im, struct root_grid *g)
     }
 }
 
-/* Does the run of equal levels at the row's end belong to the film's frame? Beyond the film's edge
- * the edge pixel is repeated; a frame within the film is wholly black or white. */
+/* Does the column belong to the film's frame? Beyond the film's edge the edge pixel is repeated; a
+ * frame within the film is wholly black or white. */
 static bool is_frame(const struct find_image *im, const struct root_grid *g, size_t i, size_t j)
 {
     double level = (double)g->v[i * g->cols + j], s = ((double)i + 0.5) * g->ds;
@@ -77,16 +77,12 @@ static bool is_frame(const struct find_image *im, const struct root_grid *g, siz
 
 static void field_find(const struct find_image *im, struct root_grid *g)
 {
-    const double same = root_defaults.frame_step;
     for (size_t i = 0; i < ROOT_ROWS; i++) {
-        const float *row = g->v + i * g->cols;
         size_t a = 0, b = g->cols - 1;
-        if (is_frame(im, g, i, a))
-            while (a < g->middle && fabs((double)row[a] - (double)row[0]) < same)
-                a++;
-        if (is_frame(im, g, i, b))
-            while (b > g->middle && fabs((double)row[b] - (double)row[g->cols - 1]) < same)
-                b--;
+        while (a < g->middle && is_frame(im, g, i, a))
+            a++;
+        while (b > g->middle && is_frame(im, g, i, b))
+            b--;
         g->from[i] = a;
         g->to[i] = b + 1;
     }
@@ -320,7 +316,8 @@ static int find_readings(const struct film *film, struct geo_point crown_end, st
     for (int k = 0; k < 2 && rc != ERR_NOMEM; k++)
         if (polarity == FIND_POLARITY_UNSURE || polarity == (enum find_polarity)k)
             rc = find_round(&im[k], crown_end, apex, NULL, &first, err);
-    for (size_t i = 0; i < first.n && rc != ERR_NOMEM; i++)
+    double least = first.n > 0 ? first.at[0].score - root_defaults.hopeless : 0.0;
+    for (size_t i = 0; i < first.n && first.at[i].score >= least && rc != ERR_NOMEM; i++)
         rc = find_round(&im[first.at[i].inverted], crown_end, apex, &first.at[i].shape, out, err);
     return rc != ERR_NOMEM && out->n > 0 ? 0 : rc;
 }

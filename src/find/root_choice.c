@@ -21,9 +21,9 @@ struct choice_params {
 };
 
 static const struct choice_params choice_defaults = {
-    .per_point = 0.37,
-    .per_log_scale = 0.55,
-    .crown_px = 14.0,
+    .per_point = 0.55,
+    .per_log_scale = 1.9,
+    .crown_px = 10.0,
     .apex_px = 8.0,
     .same_mm = 0.15,
     .least_share = 0.02,

@@ -13,11 +13,13 @@
  * 100 phantoms.
  */
 static const double end_rad = 0.0022;
+static const double end_px =
+    7.0; /* of a click along the root: that of a disc of 10 px, and a bit */
 
 /* Where much of a side is hidden, what is seen of it is more often something else than the border
  * (the wall of a socket, a marrow space): with three fifths seen the axis is 0.8 degrees (95 %)
  * uncertain. */
-static const double hidden_rad = 0.025;
+static const double hidden_rad = 0.06;
 
 static double hidden_angle(const struct find_root *r)
 {
@@ -36,6 +38,22 @@ static double covariance(const struct root_shape *sh, const double *a, const dou
         for (size_t j = 0; j < ROOT_POINTS; j++)
             sum += a[i] * b[j] * sh->cov[i][j];
     return sum;
+}
+
+/* The clicks tell where the root begins and ends to a few px only; where the middles near an end
+ * lie off the line, a little more or less of them turns it. tilt: the middles' weights in the
+ * slope. */
+static double ends_angle(const struct root_shape *sh, const double *tilt, double offset,
+                         double slope, double step)
+{
+    const size_t end[2] = {0, ROOT_POINTS - 1};
+    double sum = 0.0;
+    for (int k = 0; k < 2; k++) {
+        double from_middle = ((double)end[k] - 0.5 * (ROOT_POINTS - 1)) * step;
+        double off = sh->middle[end[k]] - offset - slope * from_middle;
+        sum += pow(end_px / step * tilt[end[k]] * off, 2.0);
+    }
+    return sqrt(sum);
 }
 
 int root_midline(const struct geo_line *line, double length, const struct root_shape *sh,
@@ -57,7 +75,7 @@ int root_midline(const struct geo_line *line, double length, const struct root_s
     l->u_offset = root_widening * sqrt(covariance(sh, mean, mean));
     l->u_angle = hypot(
         hypot(root_widening * sqrt(covariance(sh, tilt, tilt)) / (1.0 + slope * slope), end_rad),
-        hidden_angle(r));
+        hypot(ends_angle(sh, tilt, offset, slope, step), hidden_angle(r)));
     double h = fmin(0.5 * length, l->u_offset / l->u_angle);
     r->ends[0] = plumb_geo_on(l, -h);
     r->ends[1] = plumb_geo_on(l, h);

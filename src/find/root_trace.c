@@ -21,8 +21,8 @@ struct trace_params {
     double outer_from_mm, outer_to_mm; /* the ligament space outside it */
     double nearest;              /* of the half width: least distance of a side from the middle */
     double frame_mm;             /* the frame's own edge is blurred so far into the film */
-    double gap_mm;               /* a border this much nearer to the axis goes first */
-    double earlier_share;        /* of its step is taken off */
+    double valley;               /* share of its peak at which a border ends; */
+    double earlier_share;        /* of its step is taken off all that lies beyond */
     double core_from, core_to;   /* of the half width: dentine's level is read there, beside pulp */
     double dark_quantile;        /* of a row: bone or gum */
     double metal_share;          /* so much above dentine, in its contrast: metal, enamel */
@@ -44,7 +44,7 @@ static const struct trace_params trace_defaults = {
     .outer_to_mm = 0.25,
     .nearest = 0.25,
     .frame_mm = 0.5,
-    .gap_mm = 0.3,
+    .valley = 0.5,
     .earlier_share = 0.8,
     .core_from = 0.3,
     .core_to = 0.7,
@@ -61,6 +61,9 @@ static const struct trace_params trace_defaults = {
     .most = 1.0,
 };
 
+/* Rows of a straight piece either way, 1.2 nominal mm in all: twice the marrow's spaces. Half
+ * columns a row that it may lean outwards and inwards: 21 and 27 degrees. */
+enum { ALONG = 4, LEAN_OUT = -3, LEAN_IN = 4 };
 enum { SMOOTH_ROWS = 5, DARK_STRIDE = 4, STEP_MAX = 512 }; /* columns of a side; the grid has 169 */
 
 /* Levels of a row: dentine's beside the pulp, and one brighter than any dentine. */
@@ -187,22 +190,61 @@ static void fill_raw(const struct root_grid *g, int side, size_t n, float *raw)
     }
 }
 
-/* The steps within a lane: one counts less what the strongest one nearer to the axis has: the first
- * border wins. Returns the typical one. */
-static double lane_steps(const struct root_grid *g, const struct lane *lane, size_t n,
-                         const float *raw, float *step)
+/* Row i's columns: sums of the steps along a straight piece, `lean` half columns a row. Returns how
+ * many rows it has. */
+static int sums_along(const float *raw, size_t n, size_t i, int lean, float sum[STEP_MAX])
 {
+    int rows = 0;
+    memset(sum, 0, STEP_MAX * sizeof *sum);
+    for (int k = -ALONG; k <= ALONG; k++) {
+        ptrdiff_t row = (ptrdiff_t)i + k, shift = (ptrdiff_t)k * lean / 2, last = (ptrdiff_t)n;
+        if (row < 0 || row >= ROOT_ROWS)
+            continue;
+        const float *from = raw + row * (ptrdiff_t)n;
+        last = shift < 0 ? last + shift : last;
+        for (ptrdiff_t j = shift > 0 ? shift : 0; j < last; j++)
+            sum[j] += from[j - shift];
+        rows++;
+    }
+    return rows;
+}
+
+/* A side goes on, the marrow's edges and the noise do not: each step becomes the largest mean along
+ * any of the ways that a side may take there. room: as large as raw. */
+static void steps_along(size_t n, float *raw, float *room)
+{
+    float sum[STEP_MAX];
+    memcpy(room, raw, ROOT_ROWS * n * sizeof *raw);
+    memset(raw, 0, ROOT_ROWS * n * sizeof *raw);
+    for (size_t i = 0; i < ROOT_ROWS; i++)
+        for (int lean = LEAN_OUT; lean <= LEAN_IN; lean++) {
+            float share = 1.0F / (float)sums_along(room, n, i, lean, sum);
+            for (size_t j = 0; j < n; j++)
+                raw[i * n + j] = fmaxf(raw[i * n + j], share * sum[j]);
+        }
+}
+
+/* The steps within a lane: one counts less what the strongest border nearer to the axis has: the
+ * first border wins. A border ends where the step has fallen to a share of its peak; within the
+ * root the step rises towards its border from afar, since the root thins out. Returns the typical
+ * one. */
+static double lane_steps(const struct lane *lane, size_t n, const float *raw, float *step)
+{
+    const struct trace_params *p = &trace_defaults;
     double best[ROOT_ROWS];
-    size_t gap = (size_t)lround(trace_defaults.gap_mm * g->mm / g->dt);
     memset(step, 0, ROOT_ROWS * n * sizeof *step);
     for (size_t i = 0; i < ROOT_ROWS; i++) {
         const float *from = raw + i * n;
-        double before = 0.0;
+        double before = 0.0, peak = 0.0;
         best[i] = 0.0;
         for (size_t j = lane->from[i]; j < lane->to[i]; j++) {
-            if (j >= lane->from[i] + gap)
-                before = fmax(before, (double)from[j - gap]);
-            double s = fmax(0.0, (double)from[j] - trace_defaults.earlier_share * before);
+            double here = (double)from[j];
+            peak = fmax(peak, here);
+            if (here < p->valley * peak) {
+                before = fmax(before, peak);
+                peak = here;
+            }
+            double s = fmax(0.0, here - p->earlier_share * before);
             step[i * n + j] = (float)s;
             best[i] = fmax(best[i], s);
         }
@@ -286,6 +328,7 @@ static int work_make(const struct root_grid *g, int side, struct work *w, struct
     if (!w->raw || !w->step || !w->cost || !w->from)
         return ERR_NOMEM;
     fill_raw(g, side, w->n, w->raw);
+    steps_along(w->n, w->raw, w->step);
     return 0;
 }
 
@@ -295,7 +338,7 @@ static bool trace_lane(const struct root_grid *g, int side, struct work *w, cons
 {
     size_t n = w->n;
     memset(out, 0, sizeof *out);
-    out->strength = lane_steps(g, lane, n, w->raw, w->step);
+    out->strength = lane_steps(lane, n, w->raw, w->step);
     if (!(out->strength > 0.0))
         return false;
     memcpy(w->cost, w->step, ROOT_ROWS * n * sizeof *w->cost);

@@ -21,7 +21,7 @@ struct vote_params {
 static const struct vote_params defaults = {.core = 0.05,
                                             .beside = {0.20, 0.30},
                                             .rows = {0.2, 0.7},
-                                            .most = 2.0,
+                                            .most = 6.0,
                                             .least = 0.3,
                                             .end_share = 0.02,
                                             .end_margin = 0.03,

@@ -252,6 +252,59 @@ static void last_points_are_unbiased(void **state)
     release(&film);
 }
 
+/* Coarse marrow of the strongest contrast lies over the root as well as beside it. */
+static void marrow_over_the_root(void **state)
+{
+    (void)state;
+    for (uint64_t seed = 3; seed <= 4; seed++) {
+        struct phantom ph;
+        struct phantom_params p;
+        struct film film;
+        struct find_root r;
+        struct err err = {0};
+        phantom_params_plain(&p);
+        p.bone.texture = 1.0;
+        p.bone.texture_mm = 0.7;
+        p.bone.texture_seed = seed;
+        assert_int_equal(phantom_draw(&p, &ph, &err), 0);
+        assert_int_equal(phantom_to_film(&ph, &film, &err), 0);
+        const struct phantom_tooth_truth *t = &ph.truth.mesial;
+        assert_int_equal(
+            find(&film, t, (struct geo_point){5, 4}, (struct geo_point){-4, 5}, &r, &err), 0);
+        assert_true(off_axis(&r, t) < 0.4 * rad);
+        assert_true(r.seen[0] > 0.6 && r.seen[1] > 0.6);
+        plumb_find_root_release(&r);
+        release(&film);
+        phantom_release(&ph);
+    }
+}
+
+/* Middles on a parabola c s^2: the line of least squares over an interval has the slope c times the
+ * sum of its ends, so that an end 7 px off turns it by 7 c, and both by the root of two times that;
+ * a straight root's axis does not feel its ends. The outermost middles lie half a step within, so
+ * that a fifth of it is missing. */
+static void unsure_ends_turn_a_bent_root(void **state)
+{
+    (void)state;
+    static const double bend = 4e-4;
+    static struct root_shape sh;
+    struct geo_line line;
+    struct err err = {0};
+    double u[2];
+    assert_int_equal(
+        plumb_geo_line_through((struct geo_point){0, 0}, (struct geo_point){0, 500}, &line, &err),
+        0);
+    for (int k = 0; k < 2; k++) {
+        struct find_root r = {.seen = {1.0, 1.0}};
+        for (size_t i = 0; i < ROOT_POINTS; i++)
+            sh.middle[i] = k * bend * pow(25.0 * ((double)i + 0.5), 2.0);
+        assert_int_equal(root_midline(&line, 500.0, &sh, &r, &err), 0);
+        u[k] = r.midline.u_angle;
+    }
+    double more = sqrt(u[1] * u[1] - u[0] * u[0]), due = sqrt(2.0) * 7.0 * bend;
+    assert_true(more > 0.75 * due && more < 1.05 * due);
+}
+
 /* Two readings of equal score, one turned by 40 mrad against the other: half of that square goes to
  * each (law of total variance: p (1 - p) d^2 about the mean, p d^2 about the chosen one). */
 static void equal_readings_widen(void **state)
@@ -496,6 +549,8 @@ int main(void)
         cmocka_unit_test(between_white),
         cmocka_unit_test(canal_off_the_axis),
         cmocka_unit_test(inverted_between_metal),
+        cmocka_unit_test(marrow_over_the_root),
+        cmocka_unit_test(unsure_ends_turn_a_bent_root),
         cmocka_unit_test(last_points_are_unbiased),
         cmocka_unit_test(equal_readings_widen),
         cmocka_unit_test(best_readings_stay),
