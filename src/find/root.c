@@ -36,7 +36,7 @@ static const struct root_params root_defaults = {.min_length_px = 60.0,
                                                  .seen_share = 0.35,
                                                  .strength_share = 0.5,
                                                  .hopeless = 5.0,
-                                                 .u_border_mm = 0.03};
+                                                 .u_border_mm = 0.04};
 
 static bool inside(const struct find_image *im, struct geo_point p)
 {

@@ -86,7 +86,7 @@ struct root_shape {
 };
 /* What its covariance falls short by: points share the texture of the bone, and no root is smooth
  * to the prior's measure. Of the standard deviations. */
-static const double root_widening = 2.0;
+static const double root_widening = 2.3;
 int root_shape_fit(const struct root_grid *g, struct root_point pts[2][ROOT_POINTS],
                    struct root_shape *out, struct err *err);
 
