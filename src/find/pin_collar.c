@@ -7,7 +7,9 @@
  * face: read off the collar's columns beside the pin, its edge there lies up to k apically of s0.
  * A face counts only where the collar's own rim is seen on both sides and the face is certain.
  * Stop: silicone, weak, that begins and ends again on both flanks alike. Its shadow grows with the
- * path, so a lean turns its edges into ramps whose middle is the face's place on the axis.
+ * path, so a lean turns its edges into ramps whose middle is the face's place on the axis. Where a
+ * crest or the gum's border crosses the disc, the levels within a rim are held against those beyond
+ * it: what runs on across the rim falls out.
  *
  * Limits: a shank thicker than the pin is a shoulder too; a hand piece wider than twice the pin is
  * none. Silicone is hardly denser than tissue: a stop is listed only where it stands out clearly
@@ -25,10 +27,15 @@ static const double collar_rise = 0.4;   /* of the flanks' contrast: metal besid
 static const double collar_metal = 0.45; /* of the same, lasting */
 /* A stop: 1 to 2 mm of silicone about pins of 1.5 to 3.5 mm, well below metal; common practice. */
 static const double stop_thin = 0.25, stop_thick = 1.7; /* widths */
-static const double stop_band = 0.22;   /* widths beside the flank that the least stop covers */
-static const double stop_alike = 1.6;   /* largest ratio of its four steps: two faces, two sides */
-static const double stop_most = 0.31;   /* of the flanks' contrast */
-static const double stop_least = 3.0;   /* its least step over what the surroundings leave over */
+static const double stop_band = 0.22; /* widths beside the flank that the least stop covers */
+static const double stop_alike = 1.6; /* largest ratio of its four steps: two faces, two sides */
+static const double stop_most = 0.31; /* of the flanks' contrast */
+static const double stop_least = 3.5; /* its least step over what the surroundings leave over */
+/* The disc's rim, widths from the axis: where it is looked for, the blur left out to either side,
+ * how far its surroundings reach; a step against what is left over, more than stop_least since many
+ * rims are tried (phantoms). */
+static const double rim_from = 0.72, rim_step = 0.05, rim_gap = 0.04, rim_beyond = 0.15;
+static const double rim_least = 4.0;
 static const double stop_beside = 0.25; /* widths of surroundings to either side */
 static const double stop_apart = 0.15, stop_floor = 0.015; /* widths: the faces of both sides */
 static const double collar_least = 1.12;  /* radii: a collar stands out by so much */
@@ -37,7 +44,7 @@ static const double collar_sure = 0.05;   /* widths: a less certain face is none
 static const double most_lean = 0.35;     /* sin of 20 degrees */
 static const double shoulder_shift = 1.1; /* as the gain of a flat tip (pin_ends.c) */
 
-enum { COLUMNS = 24, COLUMNS_MIN = 6 };
+enum { COLUMNS = 24, COLUMNS_MIN = 6, RIMS = 14 };
 
 struct sides {
     float *level[2];             /* beside either flank, a value a row */
@@ -301,7 +308,8 @@ static double stop_clear(const struct sides *s, size_t j, size_t i, size_t reach
     double hi = fmax(fmax((double)s->slope[0][i], (double)s->slope[1][i]),
                      -fmin((double)s->slope[0][j], (double)s->slope[1][j]));
     double apical = 0.5 * (double)(s->level[0][i + reach] + s->level[1][i + reach]);
-    if (lo <= 0.0 || hi > stop_alike * lo || hi > stop_most * (s->inside - apical))
+    double metal = fmin(s->contrast, s->inside - apical);
+    if (lo <= 0.0 || hi > stop_alike * lo || hi > stop_most * metal)
         return 0.0;
     for (int k = 0; k < 2; k++)
         noise = fmax(noise, box_rms(s, k, j, i, reach, end));
@@ -324,29 +332,69 @@ static bool stop_face(const struct pin_body *b, const struct sides *s, size_t at
     return apart < stop_apart * b->width;
 }
 
-static void measure_stop(const struct pin_body *b, struct sides *s, struct pin_ends *e)
+/* Levels within a rim at `rim` from the axis less those beyond it: what runs across the rim, as a
+ * crest does, is gone. false: the strip ends before. */
+static bool rim_look(const struct pin_body *b, double rim, size_t reach, struct sides *s)
 {
-    size_t reach = (size_t)fmax(4.0, 0.12 * s->wr), at = 0;
-    size_t far = (size_t)(stop_thick * s->wr),
-           near = (size_t)fmax(2.0 * (double)reach + 4.0, stop_thin * s->wr);
-    size_t end = e->has_shoulder ? pin_body_row(b, e->shoulder) : 0;
-    size_t beside = 2 * reach;
-    double best = stop_least;
-    sides_look(b, stop_band, reach, s);
+    double in = 0.5 * b->width + flank_gap_px, out = rim - rim_gap * b->width;
+    double from = rim + rim_gap * b->width, to = from + rim_beyond * b->width;
+    float *beyond = b->rows.room;
+    if (to > -b->strip.t0 || !(out > in))
+        return false;
+    for (int k = 0; k < 2; k++) {
+        pin_band(b, 0, s->n - 1, k == 0 ? in : -out, k == 0 ? out : -in, s->level[k]);
+        pin_band(b, 0, s->n - 1, k == 0 ? from : -to, k == 0 ? to : -from, beyond);
+        for (size_t i = 0; i < s->n; i++)
+            s->level[k][i] -= beyond[i];
+    }
+    slopes(s, reach);
+    return true;
+}
+
+/* A stop as the levels show it now, the clearest so far. */
+struct stop {
+    size_t at;
+    double clear;
+};
+
+static void seek_stop(const struct sides *s, size_t reach, size_t end, struct stop *best)
+{
+    size_t far = (size_t)(stop_thick * s->wr), beside = 2 * reach;
+    size_t near = (size_t)fmax(2.0 * (double)reach + 4.0, stop_thin * s->wr);
     for (size_t i = s->from; i > end + near + beside; i--) {
         if (!is_peak(s, i, 1, reach))
             continue;
         for (size_t j = i - near; j + far >= i && j > end + reach; j--) {
-            if (!is_peak(s, j, -1, reach))
-                continue;
-            double v = stop_clear(s, j, i, reach, end);
-            if (v > best) {
-                best = v;
-                at = i;
-            }
+            double v = is_peak(s, j, -1, reach) ? stop_clear(s, j, i, reach, end) : 0.0;
+            if (v > best->clear)
+                *best = (struct stop){i, v};
         }
     }
-    e->has_stop = at > 0 && stop_face(b, s, at, reach, e);
+}
+
+/* Of the levels beside the flanks, or else of those within some rim less those beyond it. */
+static void measure_stop(const struct pin_body *b, struct sides *s, struct pin_ends *e)
+{
+    size_t reach = (size_t)fmax(4.0, 0.12 * s->wr);
+    size_t end = e->has_shoulder ? pin_body_row(b, e->shoulder) : 0;
+    struct stop best = {0, stop_least};
+    sides_look(b, stop_band, reach, s);
+    seek_stop(s, reach, end, &best);
+    if (best.at > 0) {
+        e->has_stop = stop_face(b, s, best.at, reach, e);
+        return;
+    }
+    double rim = 0.0;
+    best.clear = rim_least;
+    for (int n = 0; n < RIMS; n++) {
+        double next = (rim_from + n * rim_step) * b->width, before = best.clear;
+        if (!rim_look(b, next, reach, s))
+            break;
+        seek_stop(s, reach, end, &best);
+        rim = best.clear > before ? next : rim;
+    }
+    if (best.at > 0 && rim_look(b, rim, reach, s))
+        e->has_stop = stop_face(b, s, best.at, reach, e);
 }
 
 int pin_collar_measure(const struct pin_body *b, struct pin_ends *e, struct err *err)

@@ -71,6 +71,25 @@ static void silicone_stop_is_seen(void **state)
     }
 }
 
+/* A stop that something else crosses or comes near, on films of both styles: was overlooked; its
+ * place is the phantom's truth. */
+static void crossed_stop_is_seen(void **state)
+{
+    (void)state;
+    static const struct {
+        enum phantom_style style;
+        uint64_t seed;
+    } film[] = {{PHANTOM_TYPICAL, 50018}, {PHANTOM_HARD, 50020}};
+    for (size_t i = 0; i < sizeof film / sizeof *film; i++) {
+        struct phantom_truth t;
+        struct find_pin pin;
+        assert_true(pin_drawn_style(film[i].style, film[i].seed, &pin, &t));
+        assert_true(pin.has_stop && t.pin.has_stop);
+        double off = geo_dist(pin.stop, t.pin.stop);
+        assert_true(off * t.mm_per_px < 0.1 && off < 3.0 * pin.u_stop);
+    }
+}
+
 /* A collar that stands out by 0.4 mm only, on a film of hard style: was overlooked. */
 static void narrow_collar_is_a_shoulder(void **state)
 {
@@ -85,9 +104,8 @@ static void narrow_collar_is_a_shoulder(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(shank_is_not_the_pin),
-        cmocka_unit_test(notched_point_is_a_point),
-        cmocka_unit_test(silicone_stop_is_seen),
+        cmocka_unit_test(shank_is_not_the_pin),        cmocka_unit_test(notched_point_is_a_point),
+        cmocka_unit_test(silicone_stop_is_seen),       cmocka_unit_test(crossed_stop_is_seen),
         cmocka_unit_test(narrow_collar_is_a_shoulder),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
