@@ -35,7 +35,7 @@ static const double stop_least = 3.5; /* its least step over what the surroundin
  * how far its surroundings reach; a step against what is left over, more than stop_least since many
  * rims are tried (phantoms). */
 static const double rim_from = 0.72, rim_step = 0.05, rim_gap = 0.04, rim_beyond = 0.15;
-static const double rim_least = 4.0;
+static const double rim_least = 5.0;
 static const double stop_beside = 0.25; /* widths of surroundings to either side */
 static const double stop_apart = 0.15, stop_floor = 0.015; /* widths: the faces of both sides */
 static const double collar_least = 1.12;  /* radii: a collar stands out by so much */
