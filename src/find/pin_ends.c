@@ -37,6 +37,10 @@ static const double notched = 0.015;   /* widths: what flutes take off a drill's
 
 /* A cone's apex is rounded by the blur: columns nearer to the axis, in radii, are left out. */
 static const double cone_from = 0.18;
+/* The middle columns, in radii; how much shorter than the apex they end, px, by the blur; what is
+ * within reason; a share of the rest; radii farther than that is another thing (phantoms). */
+static const double middle = 0.1, middle_px = 1.0, middle_slack = 1.5, middle_doubt = 0.5;
+static const double middle_most = 0.2;
 static const double rms_least = 0.15; /* px: no curve fits better than this for a reason */
 
 /* Neighbouring columns share blur and noise: so many count as independent. */
@@ -335,6 +339,25 @@ static void tip_from(const struct shape_fit *e, const struct shape_fit *k, doubl
     out->tip_gain = best.gain;
 }
 
+/* What the columns about the axis, left out of a cone's fit, say of its apex. Metal beyond it:
+ * there the tip is, unless that is far off. Nothing up to it: the point is blunt, or a flute
+ * notches it; the film does not tell which. */
+static void look_at_middle(const struct end_curve *c, double height, double r, struct pin_ends *e)
+{
+    float s[COLUMNS];
+    size_t n = 0;
+    for (size_t i = 0; i < c->n; i++)
+        if (c->x[i] < middle)
+            s[n++] = (float)c->s[i];
+    if (n == 0)
+        return;
+    double lag = e->tip - find_quantile_f(s, n, 0.5) - 0.5 * middle * height - middle_px;
+    if (lag > -middle_slack && lag < 2.0 * middle_slack)
+        return;
+    e->u_tip = hypot(e->u_tip, middle_doubt * lag);
+    e->tip -= lag < 0.0 && -lag < middle_most * r ? lag : 0.0;
+}
+
 static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err *err)
 {
     struct end_curve c;
@@ -348,7 +371,10 @@ static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err 
                      con = fit_shape(&c, cone, cone_from, cap);
     if (!(fmin(ell.rms, con.rms) < HUGE_VAL))
         return 0;
-    tip_from(&ell, &con, pin_body_half(b, e->at[1]), e);
+    double r = pin_body_half(b, e->at[1]);
+    tip_from(&ell, &con, r, e);
+    if (e->shape == FIND_TIP_CONE)
+        look_at_middle(&c, con.b, r, e);
     if (fmin(b->flank[0].lands, b->flank[1].lands) < 1.0)
         e->u_tip = hypot(e->u_tip, notched * b->width);
     return 0;
