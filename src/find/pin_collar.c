@@ -13,7 +13,8 @@
  *
  * Limits: a shank thicker than the pin is a shoulder too; a hand piece wider than twice the pin is
  * none. Silicone is hardly denser than tissue: a stop is listed only where it stands out clearly
- * from all that lies behind it: above the crest, in one of five or so.
+ * from all that lies behind it: of the drawn ones, most of which lie half over bone, in one of
+ * eight.
  */
 #include <math.h>
 #include <stdlib.h>
