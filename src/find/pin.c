@@ -16,6 +16,7 @@ static const struct pin_params defaults = {.small_side = 480,
 static const double hopeless = 0.01; /* first opinion below which nothing is measured */
 static const double likely = 0.5;    /* first opinion from which a body is the pin itself */
 static const double sure = 0.9; /* a pin so likely of one polarity: the other is not searched */
+static const double whole_share = 0.5; /* of the run in the reduced film: less is cut short */
 static const double squat_aspect = 0.8;
 /* Standard uncertainty of an end's own shift: a share of it, and what the model leaves out, as a
  * share of the width (study on phantoms, see pin_ends.c). */
@@ -111,25 +112,30 @@ static void fill_pin(const struct pin_body *b, const struct pin_ends *e, struct 
                           b->axis.dir);
 }
 
+static double run_length(const struct pin_body *b)
+{
+    return b->strip.ds * (double)(b->i1 - b->i0);
+}
+
 /* A body followed in the reduced film that may be worth measuring. */
 struct lead {
     struct pin_body body;
     enum pin_end_kind kind[2];
+    struct pin_features features;
     double score;
 };
 
 /* The judge's first opinion, from the reduced film; 0: no free end, or too squat. What stands on
  * the axis of a shank (squat_ok) may be short: a ball or a crown before the pin may hide a part. */
-static double lead_score(const struct pin_body *b, const struct pin_ends *e,
-                         const struct find_scene *scene, bool squat_ok)
+static double lead_score(struct lead *l, const struct pin_ends *e, const struct find_scene *scene,
+                         bool squat_ok)
 {
-    struct pin_features f;
-    double length = b->strip.ds * (double)(b->i1 - b->i0);
+    const struct pin_body *b = &l->body;
     double least = squat_ok ? squat_aspect : defaults.min_aspect;
-    if (e->kind[1] != PIN_END_FREE || length < least * b->width)
+    if (e->kind[1] != PIN_END_FREE || run_length(b) < least * b->width)
         return 0.0;
-    pin_features_of(b, e, scene, &f);
-    return pin_confidence(&f);
+    pin_features_of(b, e, scene, &l->features);
+    return pin_confidence(&l->features);
 }
 
 static int follow(const struct find_image *small, const struct find_scene scene[2],
@@ -145,7 +151,7 @@ static int follow(const struct find_image *small, const struct find_scene scene[
     pin_ends_turn(&out->body, scene[c->inverted].air, &e);
     out->kind[0] = e.kind[0];
     out->kind[1] = e.kind[1];
-    out->score = lead_score(&out->body, &e, &scene[c->inverted], c->limited);
+    out->score = lead_score(out, &e, &scene[c->inverted], c->limited);
     return 0;
 }
 
@@ -327,30 +333,52 @@ static void drop_leads(struct search *s)
     s->n = 0;
 }
 
-static int measure(const struct film *film, const struct pin_body *coarse,
-                   const struct find_scene scene[2], double least, struct find_pin *out,
-                   struct err *err)
+/* One way of measuring; *length: of the run, px; 0: no pin. */
+static int measure_run(const struct find_image *im, const struct lead *lead, enum pin_run run,
+                       const struct find_scene *scene, double least, struct find_pin *out,
+                       double *length, struct err *err)
 {
-    struct find_image im = find_image_of(film, coarse->im->inverted);
     struct pin_body b = {0};
     struct pin_ends e = {0};
     struct pin_features f;
     bool good = false;
-    int rc = pin_body_measure(&im, coarse, &b, &good, err);
-    out->confidence = 0.0;
+    int rc = pin_body_measure(im, &lead->body, run, &b, &good, err);
+    out->confidence = *length = 0.0;
     if (rc != 0 || !good)
         return rc;
+    *length = run_length(&b);
     pin_ends_find(&b, &e);
     if (e.kind[1] == PIN_END_FREE)
         rc = pin_ends_measure(&b, &e, err);
     if (rc == 0) {
-        pin_features_of(&b, &e, &scene[im.inverted], &f);
+        pin_features_of(&b, &e, scene, &f);
+        pin_features_blend(&f, &lead->features);
         double confidence = pin_confidence(&f);
         if (confidence >= least)
             fill_pin(&b, &e, out);
         out->confidence = confidence;
     }
     pin_body_release(&b);
+    return rc;
+}
+
+/* Where the lines from the tip lose the flanks and leave no likely pin, a drill's first land and
+ * flute may have led them astray: then the lines through all of it are tried too. */
+static int measure(const struct film *film, const struct lead *lead,
+                   const struct find_scene scene[2], double least, struct find_pin *out,
+                   struct err *err)
+{
+    struct find_image im = find_image_of(film, lead->body.im->inverted);
+    const struct find_scene *sc = &scene[im.inverted];
+    struct find_pin whole;
+    double length, ignored;
+    int rc = measure_run(&im, lead, PIN_RUN_FROM_TIP, sc, least, out, &length, err);
+    if (rc != 0 || out->confidence >= likely || length > whole_share * run_length(&lead->body))
+        return rc;
+    rc = measure_run(&im, lead, PIN_RUN_WHOLE, sc, fmax(least, out->confidence), &whole, &ignored,
+                     err);
+    if (rc == 0 && whole.confidence > out->confidence)
+        *out = whole;
     return rc;
 }
 
@@ -399,12 +427,12 @@ static int measure_leads(const struct film *film, const struct search *s, double
                          struct judged *j, size_t *n, struct err *err)
 {
     for (size_t i = 0; i < s->n && s->best[i].score > hopeless; i++) {
-        const struct pin_body *b = &s->best[i].body;
+        const struct lead *l = &s->best[i];
         struct judged *to = &j[*n];
-        int rc = measure(film, b, s->scene, least, &to->pin, err);
+        int rc = measure(film, l, s->scene, least, &to->pin, err);
         if (rc != 0)
             return rc;
-        to->inverted = b->im->inverted;
+        to->inverted = l->body.im->inverted;
         *n += to->pin.confidence >= least && to->pin.confidence > 0.0;
     }
     return 0;

@@ -306,13 +306,9 @@ static void levels(struct pin_body *b, size_t i0, size_t i1)
 {
     double r = 0.5 * b->width, gap = fmax(3.0, b->im->scale);
     double band = fmax(3.0, 0.12 * b->width);
-    size_t both = 0;
     b->inside = patch(b, i0, i1, -0.5 * r, 0.5 * r);
     b->outside[0] = patch(b, i0, i1, r + gap, r + gap + band);
     b->outside[1] = patch(b, i0, i1, -r - gap - band, -r - gap);
-    for (size_t i = i0; i <= i1; i++)
-        both += b->rows.ok[0][i] && b->rows.ok[1][i];
-    b->seen = (double)both / (double)(i1 - i0 + 1);
 }
 
 /* Rows before the candidate's beginning are another body's. */
@@ -546,7 +542,7 @@ static bool is_straight(const struct pin_body *b)
 }
 
 static int measure_round(struct pin_body *b, double s0, double s1, double window, double half,
-                         bool *good, struct err *err)
+                         enum pin_run run, bool *good, struct err *err)
 {
     int rc = look_across(b, window, half, err);
     *good = rc == 0 && b->rows.n >= RUN_MIN;
@@ -560,11 +556,11 @@ static int measure_round(struct pin_body *b, double s0, double s1, double window
     size_t apical = b->i1 - (b->i1 - b->i0) / 2; /* the collar's edges are not the pin's */
     for (int k = 0; k < 2; k++)
         mark_rows(b, k, ok_slope * run_median(&b->rows, k, apical, b->i1));
-    *good = grow(b);
+    *good = run == PIN_RUN_WHOLE ? fit_both(b, b->i0, b->i1) : grow(b);
     return 0;
 }
 
-int pin_body_measure(const struct find_image *film, const struct pin_body *coarse,
+int pin_body_measure(const struct find_image *film, const struct pin_body *coarse, enum pin_run run,
                      struct pin_body *out, bool *good, struct err *err)
 {
     static const double window_share[] = {0.12, 0.06, 0.06};
@@ -581,7 +577,7 @@ int pin_body_measure(const struct find_image *film, const struct pin_body *coars
         &b->axis, find_strip_point(&coarse->strip, pin_body_s(coarse, coarse->i1), 0.0));
     for (int k = 0; k < 3 && rc == 0 && *good; k++) {
         rc = measure_round(b, s0, s1, fmax(4.0, window_share[k] * b->width),
-                           k < 2 ? strip_half : collar_half, good, err);
+                           k < 2 ? strip_half : collar_half, run, good, err);
         *good = *good && is_straight(b);
         if (rc != 0 || !*good)
             break;

@@ -79,7 +79,6 @@ struct pin_body {
     size_t i0, i1;             /* rows: the run where the flanks are seen */
     double width;              /* px between the steepest places of the flanks, in the middle */
     double inside, outside[2]; /* levels: core, and beside either flank */
-    double seen;               /* share of the run's rows where both flanks are where they belong */
 };
 /* Follows a candidate through the reduced film; edges below slope (level per px) do not count. */
 int pin_body_follow(const struct find_image *small, const struct pin_candidate *c, double slope,
@@ -88,8 +87,10 @@ int pin_body_follow(const struct find_image *small, const struct pin_candidate *
  * large s (way 1) or small s (way -1), with the width that most rows there show. */
 int pin_body_beyond(const struct pin_body *b, int way, double slope, struct pin_candidate *c,
                     bool *found, struct err *err);
+/* The cylinder's rows: those its lines keep to, from the tip on; or all that coarse has found. */
+enum pin_run { PIN_RUN_FROM_TIP, PIN_RUN_WHOLE };
 /* Measures what `coarse` has found in the film itself, tip at large s. */
-int pin_body_measure(const struct find_image *film, const struct pin_body *coarse,
+int pin_body_measure(const struct find_image *film, const struct pin_body *coarse, enum pin_run run,
                      struct pin_body *out, bool *good, struct err *err);
 void pin_body_release(struct pin_body *b);
 /* Half the raw width at s, and the middle across. */
@@ -138,13 +139,11 @@ struct pin_features {
     double drop;             /* at the tip, against the flanks' contrast */
     double straight;         /* robust deviation of the flanks / width */
     double taper;            /* rad between the flanks, each by itself */
-    double seen, aspect;
+    double aspect;
     bool fluted;    /* the flanks are lines through lands */
     double lands;   /* share of rows on its line, the lesser of both flanks */
-    double bare;    /* widths, longest stretch of a flank with no row on its line */
     double over;    /* share of rows a little outside its line, the greater of both flanks */
     double teeth;   /* dips a width's length: a thread's 3 and more, a drill's below 1 */
-    double tip_in;  /* share of the film darker than the surroundings of the tip */
     double fill;    /* height at 0.75 of the radius against the middle's */
     double uneven;  /* standard deviation of the core along the pin / contrast */
     double bright;  /* share of the film darker than the core */
@@ -154,6 +153,9 @@ struct pin_features {
 };
 void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
                      const struct find_scene *scene, struct pin_features *f);
+/* How the flanks keep to their lines, by the film itself and by the reduced one, where noise is
+ * less: both count alike. */
+void pin_features_blend(struct pin_features *f, const struct pin_features *reduced);
 /* 0..1; see pin_judge.c. */
 double pin_confidence(const struct pin_features *f);
 

@@ -3,8 +3,8 @@
  *
  * A logistic score (log odds, a sum of evidence). Weights were fitted to drawn films, hybrids and
  * real films without a pin, with the sign held to what each evidence means, and candidates that are
- * no pin counted one and a half times (three ways of drawing films; a fit without one of them finds
- * as much in it, to 3 %); two were set, since drawn films say little of them. On other films what
+ * no pin counted one and a half times (four ways of drawing films; a fit without one of them finds
+ * as much in it, to 3 %); three were set, since drawn films say little of them. On other films what
  * is listed with a confidence c is a pin in about the share c or more (tests/bench/bench_pin.c,
  * last table).
  */
@@ -19,27 +19,24 @@ struct evidence {
 /* value, clipped to lo..hi so that no single one decides alone; weight in log odds. Each weight has
  * the sign its reason asks for. */
 static const struct evidence judge[] = {
-    {-1.5, 2, -1.23},   /* a root's or crown's sides are not straight */
-    {-2, 1.7, -2.16},   /* a root converges, a cylinder does not */
-    {-0.1, 0.5, 4.43},  /* darker on both sides */
-    {0, 1, 4.15},       /* and on one side as on the other */
-    {0.5, 1, 1.25},     /* both flanks all along */
-    {0.2, 0.9, 3.19},   /* on their lines, of lands if it is a drill */
-    {0.3, 2, -1.42},    /* from end to end: a drill's next land is not far */
-    {0, 0.3, -18.07},   /* and nowhere outside of them */
+    {-1.5, 2, -3.12},   /* a root's or crown's sides are not straight */
+    {-2, 1.7, -1.31},   /* a root converges, a cylinder does not */
+    {-0.1, 0.5, 5.04},  /* darker on both sides */
+    {0, 1, 3.47},       /* and on one side as on the other */
+    {0.2, 0.9, 5.61},   /* on their lines, of lands if it is a drill */
+    {0, 0.3, -32.07},   /* and nowhere outside of them */
     {1.3, 3, -1.20},    /* a thread, an implant: a drill has fewer flutes (set, not fitted) */
-    {0, 1, 5.84},       /* the apical end is free */
-    {0, 0.4, 5.49},     /* and in tissue */
-    {0, 1, -1.71},      /* the other end goes on into collar, shank, film's edge */
-    {0, 0.5, -27.33},   /* the crown end points to the air: a loose bar lies across */
-    {0, 2, 3.83},       /* a crown is squat */
-    {0.5, 1.5, -16.40}, /* 1.5 to 4.2 mm on a film of 20 to 30 */
-    {0, 0.6, -9.27},    /* roots and bone change along their length */
-    {-2.5, 1.5, 0.38},  /* metal is among the brightest */
+    {0, 1, 8.61},       /* the apical end is free */
+    {0, 1, -1.65},      /* the other end goes on into collar, shank, film's edge */
+    {0, 0.5, -40.00},   /* the crown end points to the air: a loose bar lies across (set) */
+    {0, 2, 4.46},       /* a crown is squat */
+    {0.5, 1.5, -20.85}, /* 1.5 to 4.2 mm on a film of 20 to 30 */
+    {0, 0.6, -16.95},   /* roots and bone change along their length */
+    {-2.5, 1.5, 0.75},  /* metal is among the brightest */
     {0.3, 0.5,
      60.0}, /* and fills the flanks: a root round its filling does not, no cylinder less (set) */
 };
-static const double judge_const = -40.85;
+static const double judge_const = -39.5;
 static const double fluted_straight = -0.5; /* first evidence of a drill, told by its lands */
 static const double tooth_depth = 0.04;     /* widths: shallower dips are noise */
 static const double near_line = 0.02, near_line_px = 1.2; /* widths: on the line of the flank */
@@ -67,16 +64,6 @@ static double deviation(const struct pin_body *b)
     }
     double mean = sum / (double)n;
     return sqrt(fmax(0.0, sq / (double)n - mean * mean));
-}
-
-/* Mean level beside both flanks over the rows i0..i1. */
-static double beside(const struct pin_body *b, size_t i0, size_t i1)
-{
-    double r = 0.5 * b->width, sum = 0.0;
-    size_t n = 0;
-    for (size_t i = i0; i <= i1; i += 4, n++)
-        sum += 0.5 * (mean_band(b, i, 1.15 * r, 1.4 * r) + mean_band(b, i, -1.4 * r, -1.15 * r));
-    return n > 0 ? sum / (double)n : 0.0;
 }
 
 /* How far the edge of a row lies outside the line of its flank, px. */
@@ -119,20 +106,17 @@ static double upright(struct geo_point air, struct geo_point dir)
 static void judge_flanks(const struct pin_body *b, struct pin_features *f)
 {
     double near = fmax(near_line_px * b->im->scale, near_line * b->width);
-    double rows = (double)(b->i1 - b->i0 + 1), width = b->width / b->strip.ds;
+    double rows = (double)(b->i1 - b->i0 + 1);
     f->lands = 1.0;
     for (int k = 0; k < 2; k++) {
-        size_t on = 0, off = 0, bare = 0, over = 0;
+        size_t on = 0, over = 0;
         for (size_t i = b->i0; i <= b->i1; i++) {
             double d = outside_line(b, k, i);
             bool ok = b->rows.ok[k][i] && fabs(d) < near;
-            off = ok ? 0 : off + 1;
-            bare = off > bare ? off : bare;
             on += ok;
             over += b->rows.ok[k][i] && d >= near && d < far_line * b->width;
         }
         f->lands = fmin(f->lands, (double)on / rows);
-        f->bare = fmax(f->bare, (double)bare / width);
         f->over = fmax(f->over, (double)over / rows);
     }
 }
@@ -157,14 +141,12 @@ void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
     double c0 = b->inside - b->outside[0], c1 = b->inside - b->outside[1];
     double contrast = fmax(1e-6, 0.5 * (c0 + c1));
     double side = (double)(b->im->width < b->im->height ? b->im->width : b->im->height);
-    size_t part = (size_t)(b->width / b->strip.ds);
     memset(f, 0, sizeof *f);
     f->contrast = contrast / scene->range;
     f->weaker = fmin(c0, c1) / scene->range;
     f->drop = e->drop[1];
     f->straight = fmax(b->flank[0].scale, b->flank[1].scale) / b->width;
     f->taper = fabs(b->flank[0].own_b - b->flank[1].own_b);
-    f->seen = b->seen;
     f->aspect = b->strip.ds * (double)(b->i1 - b->i0) / b->width;
     f->bright = find_scene_rank(scene, b->inside);
     f->upright = upright(scene->air, b->axis.dir);
@@ -173,10 +155,15 @@ void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
     f->fluted = fmin(b->flank[0].lands, b->flank[1].lands) < 1.0;
     judge_flanks(b, f);
     f->teeth = 0.5 * (teeth_of(b, 0) + teeth_of(b, 1));
-    size_t tip = b->i1 > part / 2 ? b->i1 - part / 2 : 0;
-    f->tip_in = find_scene_rank(scene, beside(b, tip, b->i1));
     f->uneven = deviation(b) / contrast;
     f->fill = fill_of(b);
+}
+
+void pin_features_blend(struct pin_features *f, const struct pin_features *reduced)
+{
+    f->lands = 0.5 * (f->lands + reduced->lands);
+    f->over = 0.5 * (f->over + reduced->over);
+    f->teeth = 0.5 * (f->teeth + reduced->teeth);
 }
 
 static double clip(double v, double lo, double hi)
@@ -192,13 +179,10 @@ double pin_confidence(const struct pin_features *f)
         log((f->taper + 0.004) / 0.03),
         f->weaker,
         f->weaker / fmax(f->contrast, 1e-3),
-        f->seen,
         f->lands,
-        f->bare,
         f->over,
         f->teeth,
         f->drop,
-        f->tip_in,
         f->crown == PIN_END_FREE ? 1.0 : 0.0,
         0.85 - f->upright,
         log(fmax(f->aspect, 0.1)),
