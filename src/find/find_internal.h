@@ -14,8 +14,6 @@
 #include "plumbrule/film.h"
 #include "plumbrule/geometry.h"
 
-static const double find_pi = 3.14159265358979323846;
-
 /* Levels 0..1, radiopaque bright. Either the film itself or a reduced copy; `scale` film pixels to
  * one of its own; its pixel (0,0) lies at film point (offset, offset). Borrows what it points to.
  */

@@ -127,8 +127,8 @@ static void hough_vote(const struct find_image *im, const struct gradient *g, st
 {
     double c[DIRECTIONS], s[DIRECTIONS];
     for (int k = 0; k < DIRECTIONS; k++) {
-        c[k] = cos(2.0 * find_pi * k / DIRECTIONS);
-        s[k] = sin(2.0 * find_pi * k / DIRECTIONS);
+        c[k] = cos(2.0 * GEO_PI * k / DIRECTIONS);
+        s[k] = sin(2.0 * GEO_PI * k / DIRECTIONS);
     }
     for (size_t y = 0; y < im->height; y++) {
         for (size_t x = 0; x < im->width; x++) {
@@ -137,7 +137,7 @@ static void hough_vote(const struct find_image *im, const struct gradient *g, st
             if (m <= g->level)
                 continue;
             double a = atan2((double)g->y[i], (double)g->x[i]);
-            int k0 = (int)lround(a * DIRECTIONS / (2.0 * find_pi)) + DIRECTIONS;
+            int k0 = (int)lround(a * DIRECTIONS / (2.0 * GEO_PI)) + DIRECTIONS;
             float vote = (float)(m / (m + 2.0 * g->level));
             for (int d = -SPREAD; d <= SPREAD; d++) {
                 int k = (k0 + d) % DIRECTIONS;
@@ -266,7 +266,7 @@ static size_t choose(struct keep *k, size_t max)
 /* The cell as an axis in the film; the origin of s is the point nearest to the film's middle. */
 static struct pin_candidate to_candidate(const struct cell *c, const struct find_image *im)
 {
-    double a = 2.0 * find_pi * c->direction / DIRECTIONS;
+    double a = 2.0 * GEO_PI * c->direction / DIRECTIONS;
     struct geo_point normal = {cos(a), sin(a)};
     struct geo_point mid = {0.5 * (double)im->width, 0.5 * (double)im->height};
     double shift = c->rho + 0.5 * c->width - geo_dot(mid, normal);

@@ -94,7 +94,7 @@ struct nodes {
 static void nodes_make(const struct shape *q, struct nodes *out)
 {
     for (int i = 0; i < NODES; i++) {
-        double phi = find_pi * (i + 0.5) / NODES;
+        double phi = GEO_PI * (i + 0.5) / NODES;
         out->v[i] = q->r * cos(phi);
         out->share[i] = sin(phi);
         out->t[i] = q->f + (1.0 - q->f) * exp(-q->m * out->share[i]);

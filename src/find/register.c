@@ -209,7 +209,7 @@ static double by_chance(const struct reg_blocks *b)
         double least = 0.5 * (q->xx + q->yy) - hypot(0.5 * (q->xx - q->yy), q->xy);
         double strip = 2.0 * l->narrowest / side;
         double spot =
-            find_pi * l->narrowest * l->narrowest / (side * side * sqrt(fmax(least, 1e-9)));
+            GEO_PI * l->narrowest * l->narrowest / (side * side * sqrt(fmax(least, 1e-9)));
         sum += q->alike > 0.0 ? fmin(strip, spot) : 0.0;
     }
     return sum;

@@ -196,7 +196,7 @@ static bool same_place(const struct pose *a, const struct pose *b)
 {
     const int near_px = 8;
     double cos_turn = geo_dot(a->turn, b->turn), ratio = fabs(log(a->size / b->size));
-    return cos_turn > cos(1.5 * turn_step_deg * find_pi / 180.0) && ratio < 1.5 * log(size_step) &&
+    return cos_turn > cos(1.5 * turn_step_deg * GEO_PI / 180.0) && ratio < 1.5 * log(size_step) &&
            abs(a->dx - b->dx) <= near_px && abs(a->dy - b->dy) <= near_px;
 }
 
@@ -240,7 +240,7 @@ static struct find_map map_of(const struct reg_field *old_film, const struct reg
 static void try_poses(const struct reg_complex *old, const struct reg_field *f,
                       struct reg_complex *grid, struct pose *list, size_t max, size_t *n)
 {
-    const double rad = find_pi / 180.0;
+    const double rad = GEO_PI / 180.0;
     for (int quarter = 0; quarter < 4; quarter++) {
         for (int i = -turn_steps; i <= turn_steps; i++) {
             double a = rad * (90.0 * quarter + turn_step_deg * i);

@@ -5,7 +5,6 @@
 #include "measure/plausible_internal.h"
 
 #include <stdio.h>
-#include <string.h>
 
 #include "measure/teeth_internal.h"
 

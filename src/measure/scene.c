@@ -9,7 +9,6 @@
 #include "measure/measure_internal.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 /* The ends of a hand-drawn side may stop a little short of the level asked for. */
 static const double path_extension = 0.10; /* of its length; common practice, no source */
