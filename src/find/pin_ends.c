@@ -6,8 +6,9 @@
  * function of x = distance from the axis / radius. A flat end that leans out of the film's plane
  * shows its rim as half an ellipse, s = centre + b sqrt(1-x^2), b = r sin(lean), and the axis ends
  * at the centre; a hemisphere is the same curve with b = r and ends at the summit; a cone is
- * s = apex - h x. Flutes notch an end: a curve starts from the two columns with the least median of
- * deviations, and columns far off it count no more than a fixed amount.
+ * s = apex - h x, or ends before that on a straight face across the axis. Flutes notch an end: a
+ * curve starts from the two columns with the least median of deviations, and columns far off it
+ * count no more than a fixed amount.
  *
  * Limits: what lean hides of a round end or a cone is not seen and stays in u_tip; a blunt cone
  * (h < 0.25 r) reads as flat.
@@ -26,6 +27,7 @@ static const double end_sd_px = 2.0;
  * of the width's correction): regression on phantoms, seeds 1 to 100. A flat end has no chord that
  * thins out, a cone's apex all the more. */
 static const double flat_gain = 0.85, round_gain = 0.81, cone_gain = 1.5;
+static const double cone_least = 0.25;  /* height/r: a blunter cone reads as flat */
 static const double round_most = 1.35;  /* b/r: a longer end is a cone whose sides are notched */
 static const double apart_least = 0.15; /* of f between two columns that tell a curve */
 static const double cap_share = 0.03;   /* of the width: a column farther off is not the end's */
@@ -41,10 +43,18 @@ static const double cone_from = 0.18;
  * within reason; a share of the rest; radii farther than that is another thing (phantoms). */
 static const double middle = 0.1, middle_px = 1.0, middle_slack = 1.5, middle_doubt = 0.5;
 static const double middle_most = 0.2;
+/* A truncated cone: half its face, radii; columns nearer to the face's rim than that may be either;
+ * how far a face's columns lie from one line, and how many of them, to either side. */
+static const double edge_least = 0.12, edge_most = 0.65, edge_blur = 0.06;
+static const double face_px = 1.0, face_share = 0.8;
+/* px, square to the cone's side: blur takes up to 2.4 off a point (phantoms); times that
+ * where the sides dip, as flutes notch a point; the deviations of the
+ * columns against those from another shape; half the range of sin(lean), which moves the rim. */
+static const double face_clear_px = 3.0, face_fluted = 1.5, face_better = 0.85, face_lean = 0.15;
 static const double rms_least = 0.15; /* px: no curve fits better than this for a reason */
 
 /* Neighbouring columns share blur and noise: so many count as independent. */
-enum { COLUMNS = 31, COLUMNS_MIN = 9, COLUMNS_FREE = 8 };
+enum { COLUMNS = 31, COLUMNS_MIN = 9, COLUMNS_FREE = 8, FACE_MIN = 2 };
 
 void pin_band(const struct pin_body *b, size_t i0, size_t i1, double t0, double t1, float *out)
 {
@@ -179,7 +189,7 @@ void pin_ends_turn(struct pin_body *b, struct geo_point air, struct pin_ends *e)
 
 struct end_curve {
     size_t n;
-    double x[COLUMNS], s[COLUMNS]; /* |t|/r, place of the edge */
+    double x[COLUMNS], s[COLUMNS]; /* t/r, place of the edge */
 };
 
 /* The fall of each column near the tip. */
@@ -200,7 +210,7 @@ static int end_curve(const struct pin_body *b, double tip, struct end_curve *c, 
         double g = find_edge_in_row(v, n, 0, n, -1, &kernel, &at);
         if (g <= 0.0)
             continue;
-        c->x[c->n] = fabs(x);
+        c->x[c->n] = x;
         c->s[c->n++] = st->s0 + st->ds * ((double)i0 + at);
     }
     free(v);
@@ -214,7 +224,7 @@ static double ellipse(double x)
 
 static double cone(double x)
 {
-    return 1.0 - x;
+    return 1.0 - fabs(x);
 }
 
 struct shape_fit {
@@ -289,7 +299,7 @@ static struct shape_fit fit_shape(const struct end_curve *all, double (*f)(doubl
     struct end_curve c = {0};
     double sum = 0.0;
     for (size_t i = 0; i < all->n; i++)
-        if (all->x[i] >= from) {
+        if (fabs(all->x[i]) >= from) {
             c.x[c.n] = all->x[i];
             c.s[c.n++] = all->s[i];
         }
@@ -327,7 +337,7 @@ static struct end shape_end(const struct shape_fit *f, bool is_cone, double r)
 static void tip_from(const struct shape_fit *e, const struct shape_fit *k, double r,
                      struct pin_ends *out)
 {
-    bool is_cone = (k->rms < e->rms || e->b > round_most * r) && k->b > 0.25 * r;
+    bool is_cone = (k->rms < e->rms || e->b > round_most * r) && k->b > cone_least * r;
     struct end best = shape_end(is_cone ? k : e, is_cone, r);
     struct end other = shape_end(is_cone ? e : k, !is_cone, r);
     double a = fmax(rms_least, is_cone ? k->rms : e->rms);
@@ -347,7 +357,7 @@ static void look_at_middle(const struct end_curve *c, double height, double r, s
     float s[COLUMNS];
     size_t n = 0;
     for (size_t i = 0; i < c->n; i++)
-        if (c->x[i] < middle)
+        if (fabs(c->x[i]) < middle)
             s[n++] = (float)c->s[i];
     if (n == 0)
         return;
@@ -356,6 +366,86 @@ static void look_at_middle(const struct end_curve *c, double height, double r, s
         return;
     e->u_tip = hypot(e->u_tip, middle_doubt * lag);
     e->tip -= lag < 0.0 && -lag < middle_most * r ? lag : 0.0;
+}
+
+/* A cone cut off by a face across the axis. */
+struct blunt {
+    struct shape_fit cone; /* of the columns beside the face */
+    double face, edge;     /* s; half the face, radii */
+    double u_face;
+};
+
+/* Median of the columns within +-x of the axis. */
+static double level_about(const struct end_curve *c, double x)
+{
+    float s[COLUMNS];
+    size_t n = 0;
+    for (size_t i = 0; i < c->n; i++)
+        if (fabs(c->x[i]) <= x)
+            s[n++] = (float)(c->s[i] - c->s[0]);
+    return n > 0 ? c->s[0] + find_quantile_f(s, n, 0.5) : HUGE_VAL;
+}
+
+/* Face and cone by turns: what lies within the place where they meet is the face's. */
+static bool fit_blunt(const struct end_curve *c, const struct shape_fit *cone_fit, double cap,
+                      struct blunt *out)
+{
+    out->cone = *cone_fit;
+    out->face = level_about(c, middle);
+    for (int round = 0; round < 3; round++) {
+        if (!(out->cone.rms < HUGE_VAL) || !(out->face < HUGE_VAL) || out->cone.b <= 0.0)
+            return false;
+        out->edge = (out->cone.a + out->cone.b - out->face) / out->cone.b;
+        if (out->edge < edge_least || out->edge > edge_most)
+            return false;
+        out->face = level_about(c, out->edge - edge_blur);
+        out->cone = fit_shape(c, cone, out->edge + edge_blur, cap);
+    }
+    return out->cone.rms < HUGE_VAL;
+}
+
+/* Do the columns of the face, to either side, lie on one straight line across the axis? A flute's
+ * notch lies to one side, or leans. */
+static bool face_is_straight(const struct end_curve *c, struct blunt *b)
+{
+    double sq = 0.0, n[2] = {0.0}, on[2] = {0.0};
+    for (size_t i = 0; i < c->n; i++) {
+        double off = c->s[i] - b->face;
+        int side = c->x[i] > 0.0;
+        if (fabs(c->x[i]) > b->edge - edge_blur)
+            continue;
+        n[side] += 1.0;
+        on[side] += fabs(off) < face_px;
+        sq += pow(fmin(face_px, fabs(off)), 2.0);
+    }
+    b->u_face = sqrt(sq) / fmax(1.0, n[0] + n[1]);
+    return fmin(n[0], n[1]) >= FACE_MIN && on[0] >= face_share * n[0] && on[1] >= face_share * n[1];
+}
+
+/* Is the face clear of what blur rounds off a point, and do all columns keep better to it than to
+ * the point and to the round end? */
+static bool is_blunt(const struct end_curve *c, double round_rms, double cap, double r,
+                     double clear_px, struct blunt *b)
+{
+    double with = 0.0, without = 0.0, slope = b->cone.b / r, lag = b->cone.a + b->cone.b - b->face;
+    for (size_t i = 0; i < c->n; i++) {
+        double point = off_shape(c, i, cone, b->cone.a, b->cone.b);
+        double off = fabs(c->x[i]) < b->edge ? c->s[i] - b->face : point;
+        with += pow(fmin(cap, fabs(off)), 2.0);
+        without += pow(fmin(cap, fabs(point)), 2.0);
+    }
+    double n = (double)c->n, other = fmin(sqrt(without / n), round_rms);
+    return slope > cone_least && lag > clear_px * hypot(1.0, slope) &&
+           sqrt(with / n) < face_better * other && face_is_straight(c, b);
+}
+
+/* The axis ends at the face; how far that leans out of the film's plane is not seen. */
+static void blunt_end(const struct blunt *b, double r, struct pin_ends *e)
+{
+    e->shape = FIND_TIP_CONE;
+    e->tip = b->face;
+    e->u_tip = hypot(hypot(b->u_face, rms_least), face_lean * b->edge * r);
+    e->tip_gain = flat_gain;
 }
 
 static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err *err)
@@ -373,9 +463,14 @@ static int measure_tip(const struct pin_body *b, struct pin_ends *e, struct err 
         return 0;
     double r = pin_body_half(b, e->at[1]);
     tip_from(&ell, &con, r, e);
-    if (e->shape == FIND_TIP_CONE)
+    bool fluted = fmin(b->flank[0].lands, b->flank[1].lands) < 1.0;
+    double clear = face_clear_px * (fluted ? face_fluted : 1.0);
+    struct blunt cut = {0};
+    if (fit_blunt(&c, &con, cap, &cut) && is_blunt(&c, fmin(ell.rms, cap), cap, r, clear, &cut))
+        blunt_end(&cut, r, e);
+    else if (e->shape == FIND_TIP_CONE)
         look_at_middle(&c, con.b, r, e);
-    if (fmin(b->flank[0].lands, b->flank[1].lands) < 1.0)
+    if (fluted)
         e->u_tip = hypot(e->u_tip, notched * b->width);
     return 0;
 }

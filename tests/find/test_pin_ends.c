@@ -9,6 +9,8 @@
 #include <cmocka.h>
 #include <math.h>
 
+#include <stdlib.h>
+
 #include "tests/support/pin_drawn.h"
 
 static const double deg = 180.0 / 3.14159265358979323846;
@@ -116,12 +118,62 @@ static void narrow_collar_is_a_shoulder(void **state)
     assert_true(geo_dist(pin.shoulder, t.pin.shoulder) * t.mm_per_px < 0.1);
 }
 
+/* A body of revolution over bone below air, drawn by formula: its tip at s = 0 on a face across the
+ * axis of `face` radii, cone of `height` radii; the edges blurred over some pixels. */
+static void draw_blunt(double face, double height, struct film *f)
+{
+    enum { W = 500, H = 700 };
+    static const double radius = 36.0, length = 380.0, tip_y = 600.0, blur_px = 4.0;
+    uint32_t noise = 12345;
+    *f = (struct film){.width = W, .height = H, .depth = 16, .orientation = 1};
+    f->grey = plumb_mem_array((size_t)W * H, sizeof *f->grey, NULL);
+    assert_non_null(f->grey);
+    for (size_t i = 0; i < (size_t)W * H; i++) {
+        double s = tip_y - (double)(i / W), t = fabs((double)(i % W) - 0.5 * W);
+        double side = (face * radius + s / height - t) / hypot(1.0, 1.0 / height);
+        double in = fmin(fmin(s, length - s), fmin(side, radius - t));
+        double ground = i / W < H / 3 ? 0.06 : 0.34; /* air, bone */
+        double v = ground + (0.93 - ground) * fmin(1.0, fmax(0.0, 0.5 + in / blur_px));
+        noise = noise * 1664525U + 1013904223U;
+        f->grey[i] = (uint16_t)(65535.0 * v + 1500.0 * ((double)(noise >> 8) / 16777216.0 - 0.5));
+    }
+}
+
+/* A cone with its point cut off ends at the face; a whole one at its apex. Truth: the formula's. */
+static void blunt_cone_ends_at_its_face(void **state)
+{
+    (void)state;
+    static const struct {
+        double face, height; /* radii; px along for each px across */
+    } tip[] = {{0.35, 0.6}, {0.3, 0.9}, {0.35, 1.4}, {0.0, 0.6}, {0.0, 1.0}};
+    for (size_t i = 0; i < sizeof tip / sizeof *tip; i++) {
+        struct film film;
+        struct find_pins pins;
+        struct err err = {0};
+        draw_blunt(tip[i].face, tip[i].height, &film);
+        assert_int_equal(plumb_find_pins(&film, NULL, &pins, &err), 0);
+        if (pins.n == 0)
+            fail_msg("tip %zu: no pin", i);
+        double off = pins.at[0].tip.y - 600.0;
+        if (fabs(off) > 2.5 || fabs(off) > 2.0 * pins.at[0].u_tip)
+            fail_msg("tip %zu: %.2f px off, u %.2f", i, off, pins.at[0].u_tip);
+        if (pins.at[0].tip_shape != FIND_TIP_CONE)
+            fail_msg("tip %zu: not a cone", i);
+        plumb_find_pins_release(&pins);
+        free(film.grey);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(shank_is_not_the_pin),       cmocka_unit_test(notched_point_is_a_point),
-        cmocka_unit_test(point_reaches_what_is_seen), cmocka_unit_test(silicone_stop_is_seen),
-        cmocka_unit_test(crossed_stop_is_seen),       cmocka_unit_test(narrow_collar_is_a_shoulder),
+        cmocka_unit_test(shank_is_not_the_pin),
+        cmocka_unit_test(notched_point_is_a_point),
+        cmocka_unit_test(point_reaches_what_is_seen),
+        cmocka_unit_test(silicone_stop_is_seen),
+        cmocka_unit_test(crossed_stop_is_seen),
+        cmocka_unit_test(narrow_collar_is_a_shoulder),
+        cmocka_unit_test(blunt_cone_ends_at_its_face),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
