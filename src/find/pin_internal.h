@@ -149,6 +149,7 @@ struct pin_features {
     double bright;  /* share of the film darker than the core */
     double upright; /* how far the crown end points to the side where the air is, -1..1 */
     double slim;    /* width / the film's short side */
+    bool inverted;  /* metal read as dark */
     enum pin_end_kind crown;
 };
 void pin_features_of(const struct pin_body *b, const struct pin_ends *e,

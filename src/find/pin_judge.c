@@ -3,10 +3,9 @@
  *
  * A logistic score (log odds, a sum of evidence). Weights were fitted to drawn films, hybrids and
  * real films without a pin, with the sign held to what each evidence means, and candidates that are
- * no pin counted one and a half times (four ways of drawing films; a fit without one of them finds
- * as much in it, to 3 %); three were set, since drawn films say little of them. On other films what
- * is listed with a confidence c is a pin in about the share c or more (tests/bench/bench_pin.c,
- * last table).
+ * no pin counted twice (four ways of drawing films; a fit without one of them finds as much in it,
+ * to 3 %); three were set, since drawn films say little of them. On other films what is listed with
+ * a confidence c is a pin in about the share c or more (tests/bench/bench_pin.c, last table).
  */
 #include <math.h>
 #include <string.h>
@@ -19,24 +18,25 @@ struct evidence {
 /* value, clipped to lo..hi so that no single one decides alone; weight in log odds. Each weight has
  * the sign its reason asks for. */
 static const struct evidence judge[] = {
-    {-1.5, 2, -3.12},   /* a root's or crown's sides are not straight */
-    {-2, 1.7, -1.31},   /* a root converges, a cylinder does not */
-    {-0.1, 0.5, 5.04},  /* darker on both sides */
-    {0, 1, 3.47},       /* and on one side as on the other */
-    {0.2, 0.9, 5.61},   /* on their lines, of lands if it is a drill */
-    {0, 0.3, -32.07},   /* and nowhere outside of them */
+    {-1.5, 2, -2.16},   /* a root's or crown's sides are not straight */
+    {-2, 1.7, -1.70},   /* a root converges, a cylinder does not */
+    {-0.1, 0.5, 6.65},  /* darker on both sides */
+    {0, 1, 3.31},       /* and on one side as on the other */
+    {0.2, 0.9, 6.05},   /* on their lines, of lands if it is a drill */
+    {0, 0.3, -34.69},   /* and nowhere outside of them */
     {1.3, 3, -1.20},    /* a thread, an implant: a drill has fewer flutes (set, not fitted) */
-    {0, 1, 8.61},       /* the apical end is free */
-    {0, 1, -1.65},      /* the other end goes on into collar, shank, film's edge */
+    {0, 1, 8.16},       /* the apical end is free */
+    {0, 1, -1.54},      /* the other end goes on into collar, shank, film's edge */
     {0, 0.5, -40.00},   /* the crown end points to the air: a loose bar lies across (set) */
-    {0, 2, 4.46},       /* a crown is squat */
-    {0.5, 1.5, -20.85}, /* 1.5 to 4.2 mm on a film of 20 to 30 */
-    {0, 0.6, -16.95},   /* roots and bone change along their length */
-    {-2.5, 1.5, 0.75},  /* metal is among the brightest */
+    {0, 2, 3.94},       /* a crown is squat */
+    {0.5, 1.5, -24.99}, /* 1.5 to 4.2 mm on a film of 20 to 30 */
+    {0, 0.6, -14.52},   /* roots and bone change along their length */
+    {-2.5, 1.5, 0.68},  /* metal is among the brightest */
+    {0, 1, -1.61},      /* few films are inverted; the gap between two crowns is a dark bar */
     {0.3, 0.5,
      60.0}, /* and fills the flanks: a root round its filling does not, no cylinder less (set) */
 };
-static const double judge_const = -39.5;
+static const double judge_const = -37.11;
 static const double fluted_straight = -0.5; /* first evidence of a drill, told by its lands */
 static const double tooth_depth = 0.04;     /* widths: shallower dips are noise */
 static const double near_line = 0.02, near_line_px = 1.2; /* widths: on the line of the flank */
@@ -152,6 +152,7 @@ void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
     f->upright = upright(scene->air, b->axis.dir);
     f->slim = b->width / (side * b->im->scale);
     f->crown = e->kind[0];
+    f->inverted = b->im->inverted;
     f->fluted = fmin(b->flank[0].lands, b->flank[1].lands) < 1.0;
     judge_flanks(b, f);
     f->teeth = 0.5 * (teeth_of(b, 0) + teeth_of(b, 1));
@@ -189,6 +190,7 @@ double pin_confidence(const struct pin_features *f)
         fabs(log(f->slim / 0.095)),
         f->uneven,
         (f->bright - 0.8) / 0.1,
+        f->inverted ? 1.0 : 0.0,
         f->fill,
     };
     for (size_t i = 0; i < sizeof v / sizeof *v; i++)

@@ -221,6 +221,22 @@ static void bar_that_lies_across_is_no_pin(void **state)
     plumb_find_pins_release(&pins);
 }
 
+/* The dark gap between two crowns, down to the crest, is a bar too when dark is read as metal. */
+static void gap_between_crowns_is_no_pin(void **state)
+{
+    (void)state;
+    static const uint64_t seeds[] = {210054, 210132, 210174};
+    for (size_t i = 0; i < sizeof seeds / sizeof seeds[0]; i++) {
+        struct phantom_params p;
+        struct phantom_truth t;
+        struct find_pins pins;
+        phantom_params_style(PHANTOM_TYPICAL, seeds[i], false, &p);
+        find_drawn(&p, &t, &pins);
+        assert_int_equal(pins.n, 0);
+        plumb_find_pins_release(&pins);
+    }
+}
+
 /* A small study on fixed seeds; the bench has the large one. Another thing must
  * never come first. */
 static void typical_films(void **state)
@@ -253,6 +269,7 @@ int main(void)
         cmocka_unit_test(sides_are_as_long_as_the_pin),
         cmocka_unit_test(pins_once_lost),
         cmocka_unit_test(bar_that_lies_across_is_no_pin),
+        cmocka_unit_test(gap_between_crowns_is_no_pin),
         cmocka_unit_test(typical_films),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
