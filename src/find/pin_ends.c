@@ -47,9 +47,9 @@ static const double middle_most = 0.2;
  * how far a face's columns lie from one line, and how many of them, to either side. */
 static const double edge_least = 0.12, edge_most = 0.65, edge_blur = 0.06;
 static const double face_px = 1.0, face_share = 0.8;
-/* px, square to the cone's side: blur takes up to 2.4 off a point (phantoms); times that
- * where the sides dip, as flutes notch a point; the deviations of the
- * columns against those from another shape; half the range of sin(lean), which moves the rim. */
+/* px, square to the cone's side: blur takes up to 2.4 off a point (phantoms); times that where the
+ * sides dip, as flutes notch a point; the deviations of the columns against those from another
+ * shape; half the range of sin(lean), which moves the rim. */
 static const double face_clear_px = 3.0, face_fluted = 1.5, face_better = 0.85, face_lean = 0.15;
 static const double rms_least = 0.15; /* px: no curve fits better than this for a reason */
 

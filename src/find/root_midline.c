@@ -13,11 +13,11 @@
  * 100 phantoms.
  */
 static const double end_rad = 0.0022;
-static const double end_px =
-    7.0; /* of a click along the root: that of a disc of 10 px, and a bit */
+/* px, of a click along the root: that of a disc of 10 px, and a bit */
+static const double end_px = 7.0;
 
 /* Where much of a side is hidden, what is seen of it is more often something else than the border
- * (the wall of a socket, a marrow space): with three fifths seen the axis is 0.8 degrees (95 %)
+ * (the wall of a socket, a marrow space): with three fifths seen the axis is 1.1 degrees (95 %)
  * uncertain. */
 static const double hidden_rad = 0.06;
 
@@ -28,7 +28,7 @@ static double hidden_angle(const struct find_root *r)
 }
 
 /* An axis worse than 3 degrees (95 %) is no axis: half the tolerance of common practice. */
-static const double max_u_rad = 0.03, rad_per_deg = 0.017453292519943295;
+static const double max_u_rad = 0.03;
 
 /* sum of a_i b_j cov_ij over the middles */
 static double covariance(const struct root_shape *sh, const double *a, const double *b)
@@ -85,5 +85,5 @@ int root_midline(const struct geo_line *line, double length, const struct root_s
     return plumb_err_set(
         err, ERR_ILLPOSED,
         "the root's sides leave its axis uncertain by %.1f degrees: mark it by hand",
-        2.0 * l->u_angle / rad_per_deg);
+        2.0 * l->u_angle * GEO_DEG_PER_RAD);
 }

@@ -181,9 +181,9 @@ static void sides_are_as_long_as_the_pin(void **state)
     }
 }
 
-/* Films whose pin was lost: lines led astray by the first land and flute of a drill lose the rest
- * of it (the first three); grain makes edges jump that keep to their lines in the reduced film (the
- * fourth). Axis and tip from the phantom's geometry. */
+/* Films whose pin was lost while its flanks were judged at full resolution only, where grain and a
+ * drill's first flute spoil them: the reduced film has its say too. Axis and tip from the phantom's
+ * geometry. (That the whole run is tried where the tip's lines fail is seen on no film here.) */
 static void pins_once_lost(void **state)
 {
     (void)state;
