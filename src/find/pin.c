@@ -155,6 +155,11 @@ static int follow(const struct find_image *small, const struct find_scene scene[
     return 0;
 }
 
+static bool is_same_width(const struct pin_body *a, const struct pin_body *b)
+{
+    return fabs(a->width - b->width) < same_share * a->width;
+}
+
 static bool same_body(const struct pin_body *a, const struct pin_body *b)
 {
     struct geo_point p = find_strip_point(&b->strip, pin_body_s(b, (b->i0 + b->i1) / 2), 0.0);
@@ -162,8 +167,7 @@ static bool same_body(const struct pin_body *a, const struct pin_body *b)
     double reach = 0.5 * a->strip.ds * (double)(a->i1 - a->i0);
     return a->im->inverted == b->im->inverted && fabs(along) < reach &&
            fabs(plumb_geo_across(&a->axis, p)) < 0.15 * a->width &&
-           fabs(geo_cross(a->axis.dir, b->axis.dir)) < 0.06 &&
-           fabs(a->width - b->width) < 0.15 * a->width;
+           fabs(geo_cross(a->axis.dir, b->axis.dir)) < 0.06 && is_same_width(a, b);
 }
 
 /* Where a candidate has led to: followed once, good or not. */
@@ -333,26 +337,30 @@ static void drop_leads(struct search *s)
     s->n = 0;
 }
 
-/* One way of measuring; *length: of the run, px; 0: no pin. */
+/* One way of measuring; *cut: the run was cut short, though it is as wide as in the reduced film.
+ */
 static int measure_run(const struct find_image *im, const struct lead *lead, enum pin_run run,
                        const struct find_scene *scene, double least, struct find_pin *out,
-                       double *length, struct err *err)
+                       bool *cut, struct err *err)
 {
     struct pin_body b = {0};
     struct pin_ends e = {0};
     struct pin_features f;
     bool good = false;
     int rc = pin_body_measure(im, &lead->body, run, &b, &good, err);
-    out->confidence = *length = 0.0;
+    out->confidence = 0.0;
+    *cut = false;
     if (rc != 0 || !good)
         return rc;
-    *length = run_length(&b);
+    bool same = is_same_width(&b, &lead->body);
+    *cut = same && run_length(&b) < whole_share * run_length(&lead->body);
     pin_ends_find(&b, &e);
     if (e.kind[1] == PIN_END_FREE)
         rc = pin_ends_measure(&b, &e, err);
     if (rc == 0) {
         pin_features_of(&b, &e, scene, &f);
-        pin_features_blend(&f, &lead->features);
+        if (same)
+            pin_features_blend(&f, &lead->features);
         double confidence = pin_confidence(&f);
         if (confidence >= least)
             fill_pin(&b, &e, out);
@@ -371,9 +379,9 @@ static int measure(const struct film *film, const struct lead *lead,
     struct find_image im = find_image_of(film, lead->body.im->inverted);
     const struct find_scene *sc = &scene[im.inverted];
     struct find_pin whole;
-    double length, ignored;
-    int rc = measure_run(&im, lead, PIN_RUN_FROM_TIP, sc, least, out, &length, err);
-    if (rc != 0 || out->confidence >= likely || length > whole_share * run_length(&lead->body))
+    bool cut, ignored;
+    int rc = measure_run(&im, lead, PIN_RUN_FROM_TIP, sc, least, out, &cut, err);
+    if (rc != 0 || out->confidence >= likely || !cut)
         return rc;
     rc = measure_run(&im, lead, PIN_RUN_WHOLE, sc, fmax(least, out->confidence), &whole, &ignored,
                      err);

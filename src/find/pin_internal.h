@@ -149,6 +149,7 @@ struct pin_features {
     double bright;  /* share of the film darker than the core */
     double upright; /* how far the crown end points to the side where the air is, -1..1 */
     double slim;    /* width / the film's short side */
+    double filling; /* brighter on the axis beyond the tip than beside it / contrast */
     bool inverted;  /* metal read as dark */
     enum pin_end_kind crown;
 };

@@ -4,7 +4,7 @@
  * A logistic score (log odds, a sum of evidence). Weights were fitted to drawn films, hybrids and
  * real films without a pin, with the sign held to what each evidence means, and candidates that are
  * no pin counted twice (four ways of drawing films; a fit without one of them finds as much in it,
- * to 3 %); three were set, since drawn films say little of them. On other films what is listed with
+ * to 3 %); four were set, since those films say little of them. On other films what is listed with
  * a confidence c is a pin in about the share c or more (tests/bench/bench_pin.c, last table).
  */
 #include <math.h>
@@ -27,22 +27,27 @@ static const struct evidence judge[] = {
     {1.3, 3, -1.20},    /* a thread, an implant: a drill has fewer flutes (set, not fitted) */
     {0, 1, 8.16},       /* the apical end is free */
     {0, 1, -1.54},      /* the other end goes on into collar, shank, film's edge */
-    {0, 0.5, -40.00},   /* the crown end points to the air: a loose bar lies across (set) */
+    {0, 0.5, -60.00},   /* the crown end points to the air: a loose bar lies across (set) */
     {0, 2, 3.94},       /* a crown is squat */
     {0.5, 1.5, -24.99}, /* 1.5 to 4.2 mm on a film of 20 to 30 */
     {0, 0.6, -14.52},   /* roots and bone change along their length */
     {-2.5, 1.5, 0.68},  /* metal is among the brightest */
+    {0.1, 0.25, -90.0}, /* beyond a post's end its root's filling goes on (set) */
     {0, 1, -1.61},      /* few films are inverted; the gap between two crowns is a dark bar */
     {0.3, 0.5,
      60.0}, /* and fills the flanks: a root round its filling does not, no cylinder less (set) */
 };
-static const double judge_const = -37.11;
+static const double judge_const = -28.11;
 static const double fluted_straight = -0.5; /* first evidence of a drill, told by its lands */
 static const double tooth_depth = 0.04;     /* widths: shallower dips are noise */
 static const double near_line = 0.02, near_line_px = 1.2; /* widths: on the line of the flank */
 static const double far_line = 0.12;  /* widths: farther out is a collar or a neighbour */
-static const double air_corner = 0.8; /* of the greater component: it may be either side */
+static const double air_corner = 0.5; /* of the greater component: it may be either side */
 static const double air_clear = 0.3;  /* standard deviations: less says nothing of where it lies */
+/* What is left of a root's filling, widths of the post: so far beyond its end, half as wide, off
+ * the axis, and dentine beside it. */
+static const double filling_along[2] = {0.4, 1.5}, filling_half = 0.15, filling_off = 0.2;
+static const double filling_beside[2] = {0.5, 0.75};
 
 static double mean_band(const struct pin_body *b, size_t row, double t0, double t1)
 {
@@ -135,6 +140,37 @@ static double fill_of(const struct pin_body *b)
     return core > 0.0 ? rim / core : 0.0;
 }
 
+/* Mean level over a patch of the film in the body's frame, s0..s1 along and t0..t1 across from the
+ * middle, as widely spaced as tells. */
+static double patch_level(const struct pin_body *b, double s0, double s1, double t0, double t1)
+{
+    enum { STEPS = 5 };
+    double sum = 0.0;
+    for (int i = 0; i < STEPS; i++)
+        for (int k = 0; k < STEPS; k++) {
+            double s = s0 + (s1 - s0) * (i + 0.5) / STEPS, t = t0 + (t1 - t0) * (k + 0.5) / STEPS;
+            sum += find_image_at(b->im, find_strip_point(&b->strip, s, pin_body_mid(b, s) + t));
+        }
+    return sum / (STEPS * STEPS);
+}
+
+/* How much brighter than beside it a filling's place is that lies t off the axis. */
+static double filling_at(const struct pin_body *b, double tip, double t)
+{
+    double w = b->width, s0 = tip + filling_along[0] * w, s1 = tip + filling_along[1] * w;
+    double half = filling_half * w, near = filling_beside[0] * w, far = filling_beside[1] * w;
+    double beside =
+        fmax(patch_level(b, s0, s1, t - far, t - near), patch_level(b, s0, s1, t + near, t + far));
+    return patch_level(b, s0, s1, t - half, t + half) - beside;
+}
+
+/* The same where it is most so: a root bends. */
+static double filling_of(const struct pin_body *b, double tip)
+{
+    double off = filling_off * b->width;
+    return fmax(filling_at(b, tip, 0.0), fmax(filling_at(b, tip, -off), filling_at(b, tip, off)));
+}
+
 void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
                      const struct find_scene *scene, struct pin_features *f)
 {
@@ -158,6 +194,7 @@ void pin_features_of(const struct pin_body *b, const struct pin_ends *e,
     f->teeth = 0.5 * (teeth_of(b, 0) + teeth_of(b, 1));
     f->uneven = deviation(b) / contrast;
     f->fill = fill_of(b);
+    f->filling = filling_of(b, e->at[1]) / contrast;
 }
 
 void pin_features_blend(struct pin_features *f, const struct pin_features *reduced)
@@ -190,6 +227,7 @@ double pin_confidence(const struct pin_features *f)
         fabs(log(f->slim / 0.095)),
         f->uneven,
         (f->bright - 0.8) / 0.1,
+        f->filling,
         f->inverted ? 1.0 : 0.0,
         f->fill,
     };
