@@ -31,9 +31,9 @@ static const double cone_least = 0.25;  /* height/r: a blunter cone reads as fla
 static const double round_most = 1.35;  /* b/r: a longer end is a cone whose sides are notched */
 static const double apart_least = 0.15; /* of f between two columns that tell a curve */
 static const double cap_share = 0.03;   /* of the width: a column farther off is not the end's */
-/* b/r: a flat end that leans as far as pins do, up to 24 degrees, or a shallow cap; in between
- * either may be it, and the tip is off by b if it is the other. */
-static const double lean_ratio = 0.2, flat_ratio = 0.4, cap_ratio = 0.6, doubt = 0.4;
+/* b/r: a flat end that leans as far as pins do, up to 24 degrees, or one with a rounded or broken
+ * edge, or a shallow cap: any may be it, and the tip is off by b if it is another. */
+static const double flat_ratio = 0.4, cap_ratio = 0.6, doubt = 0.4;
 static const double round_lean = 0.03; /* radii: 1 - cos(14 degrees), of a round end that leans */
 static const double notched = 0.015;   /* widths: what flutes take off a drill's point, unseen */
 
@@ -322,7 +322,7 @@ struct end {
 static struct end shape_end(const struct shape_fit *f, bool is_cone, double r)
 {
     bool is_flat = !is_cone && f->b < flat_ratio * r;
-    bool in_doubt = !is_cone && f->b > lean_ratio * r && f->b < cap_ratio * r;
+    bool in_doubt = !is_cone && f->b < cap_ratio * r;
     struct end e = {.shape = is_cone ? FIND_TIP_CONE : is_flat ? FIND_TIP_FLAT : FIND_TIP_ROUND};
     e.tip = f->a + (is_flat ? fmin(0.0, f->b) : f->b);
     e.u = is_flat ? f->u_a : hypot(f->u_a, f->u_b);
