@@ -47,7 +47,7 @@ static const double air_clear = 0.3;  /* standard deviations: less says nothing 
 /* What is left of a root's filling, widths of the post: so far beyond its end, half as wide, off
  * the axis, and dentine beside it. */
 static const double filling_along[2] = {0.4, 1.5}, filling_half = 0.15, filling_off = 0.2;
-static const double filling_beside[2] = {0.5, 0.75};
+static const double filling_beside[2] = {0.35, 0.5};
 
 static double mean_band(const struct pin_body *b, size_t row, double t0, double t1)
 {
