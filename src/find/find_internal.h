@@ -23,9 +23,12 @@ struct find_image {
     float *level;         /* owned when it is there: find_image_release */
     bool inverted;
     double scale, offset;
+    double black, white; /* level of either, as deep as the file's values go: find_image_depth */
 };
 
 struct find_image find_image_of(const struct film *film, bool inverted);
+/* Sets black and white for values of 12 or 14 bits in a file of 16, at either end. */
+void find_image_depth(struct find_image *im);
 /* The film averaged over scale x scale blocks so that its long side is at most max_side. Gives
  * level (free it). */
 int find_image_reduce(const struct film *film, size_t max_side, struct find_image *out,

@@ -14,7 +14,27 @@ struct find_image find_image_of(const struct film *film, bool inverted)
                                .height = film->height,
                                .grey = film->grey,
                                .inverted = inverted,
-                               .scale = 1.0};
+                               .scale = 1.0,
+                               .white = 1.0};
+}
+
+void find_image_depth(struct find_image *im)
+{
+    static const uint16_t range[] = {4095, 16383};
+    const uint16_t full = UINT16_MAX;
+    uint16_t lo = full, hi = 0;
+    for (size_t i = 0; i < im->width * im->height; i++) {
+        lo = im->grey[i] < lo ? im->grey[i] : lo;
+        hi = im->grey[i] > hi ? im->grey[i] : hi;
+    }
+    for (size_t i = 0; i < sizeof range / sizeof range[0]; i++)
+        if (hi <= range[i] || lo >= full - range[i]) {
+            bool low = (hi <= range[i]) != im->inverted;
+            double share = (double)range[i] / full;
+            im->black = low ? 0.0 : 1.0 - share;
+            im->white = low ? share : 1.0;
+            return;
+        }
 }
 
 static void reduce_row(const struct film *film, size_t y, size_t f, uint32_t *sum, size_t w)

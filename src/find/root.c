@@ -16,8 +16,9 @@ struct root_params {
     double half_width;    /* of the grid, in root lengths: a central's cervix is 0.27 */
     double usual_half_mm, least_half_mm;
     double min_seen;       /* share of either side that has to be seen */
-    double frame_level;    /* this near to black or white a frame may be */
-    double white;          /* level: dentine stays below it */
+    double frame_level;    /* this near to black or white, of the way between, a frame may be */
+    double flat_level;     /* half a level of 8 bits: one grey varies by less */
+    double white;          /* of the way from black to it: dentine stays below */
     double beside_canal;   /* of the half width: dentine is seen there though the canal is filled */
     double seen_share;     /* of the side's typical step: less is not seen */
     double strength_share; /* of the other side's typical step is due of each */
@@ -31,12 +32,15 @@ static const struct root_params root_defaults = {.min_length_px = 60.0,
                                                  .least_half_mm = 0.5,
                                                  .min_seen = 0.4,
                                                  .frame_level = 0.006,
+                                                 .flat_level = 0.5 / 255.0,
                                                  .white = 0.93,
                                                  .beside_canal = 0.5,
                                                  .seen_share = 0.35,
                                                  .strength_share = 0.5,
                                                  .hopeless = 5.0,
                                                  .u_border_mm = 0.04};
+
+enum { FLAT = 8 }; /* columns: 0.26 nominal mm of a frame's grey, and of the blur at its edge */
 
 static bool inside(const struct find_image *im, struct geo_point p)
 {
@@ -65,38 +69,67 @@ static void grid_fill(const struct find_image *im, struct root_grid *g)
     }
 }
 
+/* A share of the way from black to white, as a level. */
+static double level_at(const struct find_image *im, double share)
+{
+    return im->black + share * (im->white - im->black);
+}
+
 /* Does the column belong to the film's frame? Beyond the film's edge the edge pixel is repeated; a
  * frame within the film is wholly black or white. */
 static bool is_frame(const struct find_image *im, const struct root_grid *g, size_t i, size_t j)
 {
     double level = (double)g->v[i * g->cols + j], s = ((double)i + 0.5) * g->ds;
     double t = ((double)j - (double)g->middle) * g->dt + g->guess.middle[i];
-    return level < root_defaults.frame_level || level > 1.0 - root_defaults.frame_level ||
+    return level < level_at(im, root_defaults.frame_level) ||
+           level > level_at(im, 1.0 - root_defaults.frame_level) ||
            !inside(im, root_grid_point(g, s, t));
+}
+
+/* Is one grey all there is in the columns from j outwards? No film is without noise. */
+static bool is_flat(const float *row, size_t j, ptrdiff_t outwards)
+{
+    float least = row[j], most = row[j];
+    for (ptrdiff_t k = 1; k < FLAT; k++) {
+        float v = row[(ptrdiff_t)j + k * outwards];
+        least = fminf(least, v);
+        most = fmaxf(most, v);
+    }
+    return (double)(most - least) < root_defaults.flat_level;
+}
+
+/* How many columns from one end of row i on belong to the frame: its black or white, and what else
+ * of one grey follows. */
+static size_t frame_columns(const struct find_image *im, const struct root_grid *g, size_t i,
+                            bool left)
+{
+    const float *row = g->v + i * g->cols;
+    size_t n = 0;
+    for (size_t k = 0; k < g->middle && (k == 0 || n > 0) && k <= n + FLAT; k++) {
+        size_t j = left ? k : g->cols - 1 - k;
+        if (is_frame(im, g, i, j) || (n >= FLAT && is_flat(row, j, left ? -1 : 1)))
+            n = k + 1;
+    }
+    return n;
 }
 
 static void field_find(const struct find_image *im, struct root_grid *g)
 {
     for (size_t i = 0; i < ROOT_ROWS; i++) {
-        size_t a = 0, b = g->cols - 1;
-        while (a < g->middle && is_frame(im, g, i, a))
-            a++;
-        while (b > g->middle && is_frame(im, g, i, b))
-            b--;
-        g->from[i] = a;
-        g->to[i] = b + 1;
+        g->from[i] = frame_columns(im, g, i, true);
+        g->to[i] = g->cols - frame_columns(im, g, i, false);
     }
 }
 
 /* Does metal, or overexposure, lie over most of the root, on either side of a filled canal? */
-static bool is_covered(const struct root_grid *g)
+static bool is_covered(const struct find_image *im, const struct root_grid *g)
 {
     size_t white = 0;
     for (size_t i = 0; i < ROOT_ROWS; i++) {
         const float *middle = g->v + i * g->cols + g->middle;
         size_t off = (size_t)(root_defaults.beside_canal * g->guess.half[i] / g->dt);
         double least = fmin((double)middle[0], fmin((double)*(middle - off), (double)middle[off]));
-        white += least > root_defaults.white;
+        white += least > level_at(im, root_defaults.white);
     }
     return white > ROOT_ROWS / 2;
 }
@@ -145,7 +178,7 @@ static int grid_make(const struct find_image *im, struct geo_point crown_end, st
     if (!g.v)
         return ERR_NOMEM;
     grid_fill(im, &g);
-    if (is_covered(&g)) {
+    if (is_covered(im, &g)) {
         free(g.v);
         return plumb_err_set(err, ERR_ILLPOSED,
                              "the root lies under metal or is white on the film: mark it by hand");
@@ -313,6 +346,8 @@ static int find_readings(const struct film *film, struct geo_point crown_end, st
     struct find_image im[2] = {find_image_of(film, false), find_image_of(film, true)};
     struct root_readings first = {0};
     int rc = 0;
+    for (int k = 0; k < 2; k++)
+        find_image_depth(&im[k]);
     for (int k = 0; k < 2 && rc != ERR_NOMEM; k++)
         if (polarity == FIND_POLARITY_UNSURE || polarity == (enum find_polarity)k)
             rc = find_round(&im[k], crown_end, apex, NULL, &first, err);

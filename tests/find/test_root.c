@@ -204,6 +204,64 @@ static void canal_off_the_axis(void **state)
     release(&film);
 }
 
+/* Every seen point of both sides lies on a true side, and most are seen. */
+static void assert_sides(const struct find_root *r, const struct phantom_tooth_truth *t)
+{
+    for (int side = 0; side < 2; side++) {
+        assert_true(r->seen[side] > 0.7);
+        for (size_t i = 0; i < r->n[side]; i++) {
+            struct geo_point p = r->side[side][i].at;
+            double near = plumb_geo_polyline_nearest(t->near, PHANTOM_SIDE, p, NULL, NULL);
+            double far = plumb_geo_polyline_nearest(t->far, PHANTOM_SIDE, p, NULL, NULL);
+            assert_true(!r->side[side][i].seen || fmin(near, far) < 4.0);
+        }
+    }
+}
+
+/* An inverted film of 12 bits in a file of 16 is dark all over, and nowhere white. */
+static void inverted_twelve_bits(void **state)
+{
+    (void)state;
+    struct phantom ph;
+    struct film film;
+    plain(&ph, &film, true, 0);
+    const struct phantom_tooth_truth *t = &ph.truth.mesial;
+    for (size_t k = 0; k < film.width * film.height; k++)
+        film.grey[k] /= 16;
+    struct find_root r;
+    struct err err = {0};
+    int rc = find(&film, t, (struct geo_point){3, 2}, (struct geo_point){-2, 3}, &r, &err);
+    assert_int_equal(rc, 0);
+    assert_true(off_axis(&r, t) < 0.4 * rad);
+    assert_sides(&r, t);
+    plumb_find_root_release(&r);
+    release(&film);
+}
+
+/* The film ends within the root, at a grey frame with black beyond: the frame is not the side. */
+static void cut_by_a_grey_frame(void **state)
+{
+    (void)state;
+    struct phantom ph;
+    struct film film;
+    plain(&ph, &film, false, 0);
+    const struct phantom_tooth_truth *t = &ph.truth.mesial;
+    double length = geo_dist(t->chord[0], t->chord[1]);
+    struct geo_point across = geo_perp(geo_unit(geo_sub(t->chord[1], t->chord[0])));
+    for (size_t k = 0; k < film.width * film.height; k++) {
+        struct geo_point p = {(double)(k % film.width), (double)(k / film.width)};
+        double off = geo_dot(geo_sub(p, t->chord[0]), across) / length;
+        if (off > 0.07)
+            film.grey[k] = off > 0.2 ? 0 : 9000;
+    }
+    struct find_root r;
+    struct err err = {0};
+    int rc = find(&film, t, (struct geo_point){0, 0}, (struct geo_point){0, 0}, &r, &err);
+    assert_int_equal(rc, ERR_ILLPOSED);
+    plumb_find_root_release(&r);
+    release(&film);
+}
+
 /* An inverted film whose metal leans against the root on both sides: nothing beside the root says
  * that radiopaque is dark, the root itself does. */
 static void inverted_between_metal(void **state)
@@ -548,6 +606,8 @@ int main(void)
         cmocka_unit_test(filled_and_covered),
         cmocka_unit_test(between_white),
         cmocka_unit_test(canal_off_the_axis),
+        cmocka_unit_test(inverted_twelve_bits),
+        cmocka_unit_test(cut_by_a_grey_frame),
         cmocka_unit_test(inverted_between_metal),
         cmocka_unit_test(marrow_over_the_root),
         cmocka_unit_test(unsure_ends_turn_a_bent_root),
