@@ -22,7 +22,8 @@ struct trace_params {
     double nearest;              /* of the half width: least distance of a side from the middle */
     double frame_mm;             /* the frame's own edge is blurred so far into the film */
     double valley;               /* share of its peak at which a border ends; */
-    double earlier_share;        /* of its step is taken off all that lies beyond */
+    double earlier_share;        /* of its step is taken off all that lies beyond; */
+    double guided_share;         /* with a guide: a lobe's edge may lie before an expected border */
     double core_from, core_to;   /* of the half width: dentine's level is read there, beside pulp */
     double dark_quantile;        /* of a row: bone or gum */
     double metal_share;          /* so much above dentine, in its contrast: metal, enamel */
@@ -46,6 +47,7 @@ static const struct trace_params trace_defaults = {
     .frame_mm = 0.5,
     .valley = 0.5,
     .earlier_share = 0.8,
+    .guided_share = 0.2,
     .core_from = 0.3,
     .core_to = 0.7,
     .dark_quantile = 0.25,
@@ -228,7 +230,8 @@ static void steps_along(size_t n, float *raw, float *room)
  * first border wins. A border ends where the step has fallen to a share of its peak; within the
  * root the step rises towards its border from afar, since the root thins out. Returns the typical
  * one. */
-static double lane_steps(const struct lane *lane, size_t n, const float *raw, float *step)
+static double lane_steps(const struct lane *lane, double earlier, size_t n, const float *raw,
+                         float *step)
 {
     const struct trace_params *p = &trace_defaults;
     double best[ROOT_ROWS];
@@ -244,7 +247,7 @@ static double lane_steps(const struct lane *lane, size_t n, const float *raw, fl
                 before = fmax(before, peak);
                 peak = here;
             }
-            double s = fmax(0.0, here - p->earlier_share * before);
+            double s = fmax(0.0, here - earlier * before);
             step[i * n + j] = (float)s;
             best[i] = fmax(best[i], s);
         }
@@ -337,8 +340,9 @@ static bool trace_lane(const struct root_grid *g, int side, struct work *w, cons
                        struct root_trace *out)
 {
     size_t n = w->n;
+    double earlier = g->guess.guide ? trace_defaults.guided_share : trace_defaults.earlier_share;
     memset(out, 0, sizeof *out);
-    out->strength = lane_steps(lane, n, w->raw, w->step);
+    out->strength = lane_steps(lane, earlier, n, w->raw, w->step);
     if (!(out->strength > 0.0))
         return false;
     memcpy(w->cost, w->step, ROOT_ROWS * n * sizeof *w->cost);

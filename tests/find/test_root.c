@@ -218,6 +218,34 @@ static void assert_sides(const struct find_root *r, const struct phantom_tooth_t
     }
 }
 
+/* A root of two lobes, one behind the other, is brighter where both lie in the beam: the edge of
+ * that is a line along the root within its side, on either side. */
+static void lobes_within_the_sides(void **state)
+{
+    (void)state;
+    static const double brighter[] = {1.1, 1.2};
+    for (size_t i = 0; i < 2; i++) {
+        struct phantom ph;
+        struct film film;
+        plain(&ph, &film, false, 0);
+        const struct phantom_tooth_truth *t = &ph.truth.mesial;
+        struct geo_point lobe[2] = {t->chord[0], geo_mix(t->chord[0], t->chord[1], 0.9)};
+        for (size_t k = 0; k < film.width * film.height; k++) {
+            struct geo_point p = {(double)(k % film.width), (double)(k / film.width)}, at;
+            if (plumb_geo_polyline_nearest(lobe, 2, p, &at, NULL) * t->mm_per_px < 1.0)
+                film.grey[k] = (uint16_t)fmin(60000.0, film.grey[k] * brighter[i]);
+        }
+        struct find_root r;
+        struct err err = {0};
+        int rc = find(&film, t, (struct geo_point){4, 3}, (struct geo_point){-3, 2}, &r, &err);
+        assert_int_equal(rc, 0);
+        assert_true(off_axis(&r, t) < 0.4 * rad);
+        assert_sides(&r, t);
+        plumb_find_root_release(&r);
+        release(&film);
+    }
+}
+
 /* An inverted film of 12 bits in a file of 16 is dark all over, and nowhere white. */
 static void inverted_twelve_bits(void **state)
 {
@@ -388,6 +416,10 @@ static void equal_readings_widen(void **state)
         assert_true(fabs(sh.doubt[0][i] - 0.5 * d * d) < 1e-9);
         assert_true(fabs(sh.cov[i][i] * root_widening * root_widening - 0.5 * d * d) < 1e-9);
     }
+    two.at[1].score = two.at[0].score - log(9.0); /* one in ten: within the side's U95 = 2 u */
+    sh = root_shape_of(&two);
+    for (size_t i = 0; i < ROOT_POINTS; i++)
+        assert_true(2.0 * sqrt(sh.doubt[0][i]) >= 0.04 * fabs((double)i - 9.5) * 26.0 - 1e-9);
     two.at[1].score = two.at[0].score - 20.0; /* out of the question: nothing is added */
     sh = root_shape_of(&two);
     assert_true(sh.doubt[0][0] == 0.0);
@@ -606,6 +638,7 @@ int main(void)
         cmocka_unit_test(filled_and_covered),
         cmocka_unit_test(between_white),
         cmocka_unit_test(canal_off_the_axis),
+        cmocka_unit_test(lobes_within_the_sides),
         cmocka_unit_test(inverted_twelve_bits),
         cmocka_unit_test(cut_by_a_grey_frame),
         cmocka_unit_test(inverted_between_metal),
