@@ -73,6 +73,49 @@ static void sloping_crest(void **state)
     }
 }
 
+/* Between roots at x = 300 and 360, 2 mm apart: y of a septum's crest. */
+enum septum { ROUND, POINTED, FALLING_OFF };
+
+static double septum_y(enum septum shape, double x)
+{
+    double from_middle = fabs(x - 330.0), from_root = 30.0 - from_middle;
+    switch (shape) {
+    case ROUND:
+        return 300.0 + 20.0 * from_middle * from_middle / 900.0;
+    case POINTED:
+        return 300.0 + 0.7 * from_middle;
+    default: /* flat, and down to the ligament */
+        return 300.0 + 10.0 * exp(-fmax(0.0, from_root - 8.0) / 7.0);
+    }
+}
+
+/* A septum's summit is its crest, not where it meets the roots (58 px at the ligament of the round
+ * one are 12 px lower); within 0.15 mm, 4.4 px, and within 2.5 u: a plain step has no blurred root
+ * of a depth, which takes 3 px of it. */
+static void septa(void **state)
+{
+    (void)state;
+    static const struct geo_point off[] = {{0, 0}, {6, -8}, {-7, 5}, {0, 10}};
+    for (int shape = ROUND; shape <= FALLING_OFF; shape++)
+        for (size_t i = 0; i < sizeof off / sizeof off[0]; i++) {
+            struct film f = blank(700, 900);
+            for (size_t y = 0; y < f.height; y++)
+                for (size_t x = 0; x < f.width; x++) {
+                    double at = (double)x, root = smooth(300.0 - at) + smooth(at - 360.0);
+                    double v = 0.25 + 0.2 * smooth((double)y - septum_y((enum septum)shape, at));
+                    f.grey[y * f.width + x] = (uint16_t)lround(65535.0 * (v + root * (0.6 - v)));
+                }
+            struct find_crest r;
+            struct err err = {0};
+            struct geo_point rough = geo_add((struct geo_point){330, 300}, off[i]);
+            assert_int_equal(plumb_find_crest(&f, rough, (struct geo_point){0, 1}, &r, &err), 0);
+            assert_true(fabs(r.at.y - 300.0) < 4.4);
+            assert_true(fabs(r.at.y - 300.0) < 2.5 * r.u);
+            assert_true(r.at.x > 306.0 && r.at.x < 354.0);
+            free(f.grey);
+        }
+}
+
 /* A pin beside the crest hides it from half the width looked at on, and its edges are far steeper:
  * the crest beside it is found all the same. Covered altogether, it is refused. */
 static void beside_a_pin(void **state)
@@ -197,7 +240,7 @@ static void blurred_crest(void **state)
 }
 
 /* A step on the left of the point and another on its right, eight tenths of a millimetre apart:
- * either may be the crest. */
+ * either may be the crest: refused, or the interval holds both. */
 static void two_edges(void **state)
 {
     (void)state;
@@ -209,10 +252,11 @@ static void two_edges(void **state)
         }
     struct find_crest r;
     struct err err = {0};
-    assert_int_equal(
-        plumb_find_crest(&f, (struct geo_point){300, 300}, (struct geo_point){0, 1}, &r, &err),
-        ERR_NOTFOUND);
-    assert_non_null(strstr(err.text, "two edges"));
+    int rc = plumb_find_crest(&f, (struct geo_point){300, 300}, (struct geo_point){0, 1}, &r, &err);
+    if (rc == 0)
+        assert_true(fabs(r.at.y - 288.0) < 2.0 * r.u && fabs(r.at.y - 312.0) < 2.0 * r.u);
+    else
+        assert_int_equal(rc, ERR_NOTFOUND);
     free(f.grey);
 }
 
@@ -245,6 +289,7 @@ static void double_crest(void **state)
             for (size_t x = 0; x < f.width; x++) {
                 double v = 0.25 + 0.12 * smooth((double)y - 300.0) +
                            0.08 * smooth((double)y - (k == 0 ? 300.0 : 285.0));
+                v += smooth(290.0 - (double)x) * (0.6 - v);
                 f.grey[y * f.width + x] = (uint16_t)lround(65535.0 * v);
             }
         struct find_crest r;
@@ -339,11 +384,17 @@ static void refusals(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(sloping_crest),     cmocka_unit_test(beside_a_pin),
-        cmocka_unit_test(beside_a_root),     cmocka_unit_test(turned_and_inverted),
-        cmocka_unit_test(blurred_crest),     cmocka_unit_test(two_edges),
-        cmocka_unit_test(scratched),         cmocka_unit_test(double_crest),
-        cmocka_unit_test(click_on_the_root), cmocka_unit_test(same_input_same_bytes),
+        cmocka_unit_test(septa),
+        cmocka_unit_test(sloping_crest),
+        cmocka_unit_test(beside_a_pin),
+        cmocka_unit_test(beside_a_root),
+        cmocka_unit_test(turned_and_inverted),
+        cmocka_unit_test(blurred_crest),
+        cmocka_unit_test(two_edges),
+        cmocka_unit_test(scratched),
+        cmocka_unit_test(double_crest),
+        cmocka_unit_test(click_on_the_root),
+        cmocka_unit_test(same_input_same_bytes),
         cmocka_unit_test(refusals),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
