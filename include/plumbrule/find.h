@@ -104,7 +104,10 @@ struct find_crest {
     double u; /* px, along apical */
 };
 /* From a rough point near the crest, up to 15 px off. apical: unit vector of the apical direction.
- * ERR_NOTFOUND with the reason when no edge is to be seen there. */
+ * Beside a root the mark is where the crest meets its ligament, or the crest's summit when it bends
+ * over within a millimetre; else the crest abreast of the rough point. u includes which of them is
+ * meant and that the edge may be something else. ERR_NOTFOUND with the reason when no edge is to be
+ * seen there, or none that looks like a crest. */
 int plumb_find_crest(const struct film *film, struct geo_point rough, struct geo_point apical,
                      struct find_crest *out, struct err *err);
 

@@ -622,16 +622,16 @@ static int find_crest_both_ways(const struct film *film, struct crest_view *v,
     bool whole = plumb_find_inverted(film), open = place == FIND_POLARITY_UNSURE;
     bool first = open ? whole : place == FIND_POLARITY_INVERTED;
     struct find_crest other;
-    struct err why = {0};
+    struct err why = {0}, its_why = {0};
     double odds = -HUGE_VAL, its = -HUGE_VAL, before = open ? -crest_defaults.witness : 0.0;
-    int rc = find_crest_seen(film, first, 0.0, v, out, &odds, err);
-    if (!open && first == whole)
-        return rc;
-    if (find_crest_seen(film, !first, before, v, &other, &its, &why) != 0 ||
-        (rc == 0 && its <= odds))
-        return rc;
-    *out = other;
-    return 0;
+    int rc = find_crest_seen(film, first, 0.0, v, out, &odds, &why);
+    bool agree = !open && first == whole;
+    if (!agree && find_crest_seen(film, !first, before, v, &other, &its, &its_why) == 0 &&
+        (rc != 0 || its > odds)) {
+        *out = other;
+        rc = 0;
+    }
+    return rc == 0 ? 0 : plumb_err_set(err, rc, "%s", why.text);
 }
 
 int plumb_find_crest(const struct film *film, struct geo_point rough, struct geo_point apical,

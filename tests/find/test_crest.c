@@ -174,6 +174,33 @@ static void beside_a_root(void **state)
     phantom_release(&ph);
 }
 
+/* In the marrow and over the roots, 3 to 5 mm apical of either crest, there is none: refused at
+ * three of four places at least, since marrow may look like one. */
+static void far_from_a_crest(void **state)
+{
+    (void)state;
+    struct phantom ph;
+    struct film film;
+    int clicks = 0, refused = 0;
+    plain(&ph, &film);
+    for (int k = 0; k < 2; k++)
+        for (int i = 0; i < 15; i++) {
+            const struct phantom_tooth_truth *t = k ? &ph.truth.distal : &ph.truth.mesial;
+            const double apical = 3 + i % 3, across = 0.8 * (i % 5) - 1.6;
+            struct geo_point off = geo_add(geo_mul(ph.truth.apical, apical),
+                                           geo_mul(geo_perp(ph.truth.apical), across));
+            struct geo_point rough = geo_add(t->crest, geo_mul(off, 1.0 / t->mm_per_px));
+            struct find_crest r;
+            struct err err = {0};
+            clicks++;
+            if (plumb_find_crest(&film, rough, ph.truth.apical, &r, &err) == ERR_NOTFOUND)
+                refused++;
+        }
+    assert_true(4 * refused >= 3 * clicks);
+    free(film.grey);
+    phantom_release(&ph);
+}
+
 /* Upside down and with bright for dark the same crest is found. */
 static void turned_and_inverted(void **state)
 {
@@ -385,6 +412,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(septa),
+        cmocka_unit_test(far_from_a_crest),
         cmocka_unit_test(sloping_crest),
         cmocka_unit_test(beside_a_pin),
         cmocka_unit_test(beside_a_root),
