@@ -27,7 +27,8 @@ struct find_image {
 };
 
 struct find_image find_image_of(const struct film *film, bool inverted);
-/* Sets black and white for values of 12 or 14 bits in a file of 16, at either end. */
+/* Sets black and white of a film as it is for values of 12 or 14 bits in a file of 16, at either
+ * end; inverted, they change places. */
 void find_image_depth(struct find_image *im);
 /* The film averaged over scale x scale blocks so that its long side is at most max_side. Gives
  * level (free it). */

@@ -29,10 +29,9 @@ void find_image_depth(struct find_image *im)
     }
     for (size_t i = 0; i < sizeof range / sizeof range[0]; i++)
         if (hi <= range[i] || lo >= full - range[i]) {
-            bool low = (hi <= range[i]) != im->inverted;
             double share = (double)range[i] / full;
-            im->black = low ? 0.0 : 1.0 - share;
-            im->white = low ? share : 1.0;
+            im->black = hi <= range[i] ? 0.0 : 1.0 - share;
+            im->white = hi <= range[i] ? share : 1.0;
             return;
         }
 }

@@ -25,7 +25,7 @@ static const double uneven_sides = 0.05;
 static const double end_share = 0.4, end_floor = 0.010;
 static const double near_cells = 3.5;  /* reduced px: of the 5 that the first window reaches */
 static const double shank_scale = 1.5; /* reduced px */
-static const double same_share = 0.15; /* widths: ends nearer than this are the same */
+static const double same_share = 0.15; /* widths: ends, or widths, nearer than this are the same */
 enum { FINE_MAX = 8, SIDE_MIN = 64, CHAIN_MAX = 2, OFTEN = 2 };
 
 void plumb_find_pin_params_default(struct find_pin_params *p)
@@ -155,6 +155,7 @@ static int follow(const struct find_image *small, const struct find_scene scene[
     return 0;
 }
 
+/* Flanks of another width are those of another body on the same axis: a handle, a shank. */
 static bool is_same_width(const struct pin_body *a, const struct pin_body *b)
 {
     return fabs(a->width - b->width) < same_share * a->width;
@@ -337,8 +338,7 @@ static void drop_leads(struct search *s)
     s->n = 0;
 }
 
-/* One way of measuring; *cut: the run was cut short, though it is as wide as in the reduced film.
- */
+/* One way of measuring; *cut: the run is as wide as in the reduced film, but cut short. */
 static int measure_run(const struct find_image *im, const struct lead *lead, enum pin_run run,
                        const struct find_scene *scene, double least, struct find_pin *out,
                        bool *cut, struct err *err)

@@ -291,8 +291,7 @@ static bool flatten_sides(struct pin_body *b)
     return fit_both(b, b->i0, b->i1);
 }
 
-/* Mean level of the rows i0..i1 between two distances across, from the middle. */
-static double patch(const struct pin_body *b, size_t i0, size_t i1, double t0, double t1)
+double pin_body_level(const struct pin_body *b, size_t i0, size_t i1, double t0, double t1)
 {
     const struct find_strip *st = &b->strip;
     double sum = 0.0;
@@ -306,9 +305,9 @@ static void levels(struct pin_body *b, size_t i0, size_t i1)
 {
     double r = 0.5 * b->width, gap = fmax(3.0, b->im->scale);
     double band = fmax(3.0, 0.12 * b->width);
-    b->inside = patch(b, i0, i1, -0.5 * r, 0.5 * r);
-    b->outside[0] = patch(b, i0, i1, r + gap, r + gap + band);
-    b->outside[1] = patch(b, i0, i1, -r - gap - band, -r - gap);
+    b->inside = pin_body_level(b, i0, i1, -0.5 * r, 0.5 * r);
+    b->outside[0] = pin_body_level(b, i0, i1, r + gap, r + gap + band);
+    b->outside[1] = pin_body_level(b, i0, i1, -r - gap - band, -r - gap);
 }
 
 /* Rows before the candidate's beginning are another body's. */
@@ -344,8 +343,8 @@ static bool trim_run(struct pin_body *b)
     pin_band(b, b->i0, b->i1, -0.4 * r, 0.4 * r, core);
     memcpy(sorted, core, n * sizeof *sorted);
     double inside = find_quantile_f(sorted, n, 0.5);
-    double beside = 0.5 * (patch(b, b->i0, b->i1, r + gap, r + gap + band) +
-                           patch(b, b->i0, b->i1, -r - gap - band, -r - gap));
+    double beside = 0.5 * (pin_body_level(b, b->i0, b->i1, r + gap, r + gap + band) +
+                           pin_body_level(b, b->i0, b->i1, -r - gap - band, -r - gap));
     double least = inside - core_fall * (inside - beside);
     if (inside <= beside)
         return true;
@@ -487,7 +486,8 @@ static bool is_collar(const struct pin_body *b, size_t i0, size_t i1)
 {
     double r = 0.5 * b->width, near = r + fmax(3.0, b->im->scale), far = near + 0.12 * b->width;
     double base = 0.5 * (b->outside[0] + b->outside[1]);
-    double least = fmin(patch(b, i0, i1, near, far), patch(b, i0, i1, -far, -near));
+    double least =
+        fmin(pin_body_level(b, i0, i1, near, far), pin_body_level(b, i0, i1, -far, -near));
     return least > base + collar_metal * (b->inside - base);
 }
 

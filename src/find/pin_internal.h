@@ -98,6 +98,8 @@ double pin_body_half(const struct pin_body *b, double s);
 double pin_body_mid(const struct pin_body *b, double s);
 double pin_body_s(const struct pin_body *b, size_t row);
 size_t pin_body_row(const struct pin_body *b, double s);
+/* Mean level of the rows i0..i1 between t0 and t1 across, from the strip's middle. */
+double pin_body_level(const struct pin_body *b, size_t i0, size_t i1, double t0, double t1);
 /* Does the edge of one side at least lie on its flank in this row? */
 bool pin_body_on_flank(const struct pin_body *b, size_t row);
 /* Turns s round so that it grows towards the other end. */

@@ -44,8 +44,8 @@ static const double near_line = 0.02, near_line_px = 1.2; /* widths: on the line
 static const double far_line = 0.12;  /* widths: farther out is a collar or a neighbour */
 static const double air_corner = 0.5; /* of the greater component: it may be either side */
 static const double air_clear = 0.3;  /* standard deviations: less says nothing of where it lies */
-/* What is left of a root's filling, widths of the post: so far beyond its end, half as wide, off
- * the axis, and dentine beside it. */
+/* What is left of a root's filling, widths of the post: so far beyond its end, its half width, how
+ * far off the axis it may lie, and where the dentine beside it is. */
 static const double filling_along[2] = {0.4, 1.5}, filling_half = 0.15, filling_off = 0.2;
 static const double filling_beside[2] = {0.35, 0.5};
 
@@ -140,28 +140,16 @@ static double fill_of(const struct pin_body *b)
     return core > 0.0 ? rim / core : 0.0;
 }
 
-/* Mean level over a patch of the film in the body's frame, s0..s1 along and t0..t1 across from the
- * middle, as widely spaced as tells. */
-static double patch_level(const struct pin_body *b, double s0, double s1, double t0, double t1)
-{
-    enum { STEPS = 5 };
-    double sum = 0.0;
-    for (int i = 0; i < STEPS; i++)
-        for (int k = 0; k < STEPS; k++) {
-            double s = s0 + (s1 - s0) * (i + 0.5) / STEPS, t = t0 + (t1 - t0) * (k + 0.5) / STEPS;
-            sum += find_image_at(b->im, find_strip_point(&b->strip, s, pin_body_mid(b, s) + t));
-        }
-    return sum / (STEPS * STEPS);
-}
-
 /* How much brighter than beside it a filling's place is that lies t off the axis. */
 static double filling_at(const struct pin_body *b, double tip, double t)
 {
-    double w = b->width, s0 = tip + filling_along[0] * w, s1 = tip + filling_along[1] * w;
-    double half = filling_half * w, near = filling_beside[0] * w, far = filling_beside[1] * w;
-    double beside =
-        fmax(patch_level(b, s0, s1, t - far, t - near), patch_level(b, s0, s1, t + near, t + far));
-    return patch_level(b, s0, s1, t - half, t + half) - beside;
+    double w = b->width, half = filling_half * w, near = filling_beside[0] * w,
+           far = filling_beside[1] * w;
+    size_t i0 = pin_body_row(b, tip + filling_along[0] * w),
+           i1 = pin_body_row(b, tip + filling_along[1] * w);
+    double left = pin_body_level(b, i0, i1, t - far, t - near);
+    double right = pin_body_level(b, i0, i1, t + near, t + far);
+    return pin_body_level(b, i0, i1, t - half, t + half) - fmax(left, right);
 }
 
 /* The same where it is most so: a root bends. */

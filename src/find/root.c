@@ -346,8 +346,9 @@ static int find_readings(const struct film *film, struct geo_point crown_end, st
     struct find_image im[2] = {find_image_of(film, false), find_image_of(film, true)};
     struct root_readings first = {0};
     int rc = 0;
-    for (int k = 0; k < 2; k++)
-        find_image_depth(&im[k]);
+    find_image_depth(&im[0]);
+    im[1].black = 1.0 - im[0].white;
+    im[1].white = 1.0 - im[0].black;
     for (int k = 0; k < 2 && rc != ERR_NOMEM; k++)
         if (polarity == FIND_POLARITY_UNSURE || polarity == (enum find_polarity)k)
             rc = find_round(&im[k], crown_end, apex, NULL, &first, err);

@@ -18,7 +18,7 @@ struct choice_params {
     double per_point;         /* for each point seen of either side */
     double per_log_scale;     /* for the points' scatter */
     double per_log_half;      /* for the half width at half the length, up to */
-    double usual_half_mm;     /* that of most roots in Wheeler's table */
+    double usual_half_mm;     /* of most roots in Wheeler's table, from memory */
     double crown_px, apex_px; /* of the middle about the clicks, standard deviation */
     double same_mm;           /* readings that differ by less are one */
     double least_share;       /* readings less likely than that are left out */

@@ -207,17 +207,38 @@ static void pins_once_lost(void **state)
     }
 }
 
-/* A loose bar along the crowns: which way is crownwards must still be seen. */
+/* A loose bar along the crowns, or leaning more than pins do: which way is crownwards must still be
+ * seen. */
 static void bar_that_lies_across_is_no_pin(void **state)
+{
+    (void)state;
+    static const struct {
+        enum phantom_style style;
+        uint64_t seed;
+    } film[] = {{PHANTOM_HARD, 61016}, {PHANTOM_TYPICAL, 300057}, {PHANTOM_TYPICAL, 300290}};
+    for (size_t i = 0; i < sizeof film / sizeof film[0]; i++) {
+        struct phantom_params p;
+        struct phantom_truth t;
+        struct find_pins pins;
+        phantom_params_style(film[i].style, film[i].seed, false, &p);
+        assert_true(p.clutter.bar);
+        find_drawn(&p, &t, &pins);
+        assert_int_equal(pins.n, 0);
+        plumb_find_pins_release(&pins);
+    }
+}
+
+/* A handle thicker than the titanium pin it holds, on the same axis: its width is not the pin's. */
+static void handle_is_no_pin(void **state)
 {
     (void)state;
     struct phantom_params p;
     struct phantom_truth t;
     struct find_pins pins;
-    phantom_params_style(PHANTOM_HARD, 61016, false, &p);
-    assert_true(p.clutter.bar);
+    phantom_params_style(PHANTOM_HARD, 320030, true, &p);
     find_drawn(&p, &t, &pins);
-    assert_int_equal(pins.n, 0);
+    for (size_t i = 0; i < pins.n; i++)
+        assert_true(fabs(pins.at[i].width / t.pin.width_px - 1.0) < 0.1);
     plumb_find_pins_release(&pins);
 }
 
@@ -269,6 +290,7 @@ int main(void)
         cmocka_unit_test(sides_are_as_long_as_the_pin),
         cmocka_unit_test(pins_once_lost),
         cmocka_unit_test(bar_that_lies_across_is_no_pin),
+        cmocka_unit_test(handle_is_no_pin),
         cmocka_unit_test(gap_between_crowns_is_no_pin),
         cmocka_unit_test(typical_films),
     };

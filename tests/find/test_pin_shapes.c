@@ -176,7 +176,7 @@ static void post_before_its_filling(void **state)
     (void)state;
     static const struct body root = {404, 760, 4.0, 190, 640, 0, 0, 0, 0, 0, 0.5};
     static const struct body post = {412, 640, 4.0, 60, 300, 0, 0, 110, 90, 130, metal};
-    static const struct body filling = {405, 745, 4.0, 26, 98, 0, 0, 0, 0, 0, 0.8};
+    static const struct body filling = {405, 745, 4.0, 26, 80, 0, 0, 0, 0, 0, 0.72};
     for (int filled = 0; filled < 2; filled++) {
         struct film film;
         struct find_pins pins;
