@@ -111,7 +111,7 @@ static const struct crest_params crest_defaults = {
     .u_other = 0.5,
     .plate_rise = 0.15,
     .u_plate_mm = 0.6,
-    .least_log_odds = -1.8,
+    .least_log_odds = -1.2,
     .witness = 2.0,
 };
 

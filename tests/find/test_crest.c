@@ -242,8 +242,8 @@ static double thinning(double depth, double sd)
     return sum / norm;
 }
 
-/* However blurred the film is, the crest lies where the bone begins, within a twentieth of a
- * millimetre (29 px of a usual one). */
+/* However blurred the film is, the crest beside a root lies where the bone begins, within a
+ * twentieth of a millimetre (29 px of a usual one). */
 static void blurred_crest(void **state)
 {
     (void)state;
@@ -252,8 +252,10 @@ static void blurred_crest(void **state)
         struct film f = blank(700, 900);
         for (size_t y = 0; y < f.height; y++) {
             double v = 0.25 + 0.04 * thinning((double)y - 300.0, sd_px[i]);
-            for (size_t x = 0; x < f.width; x++)
-                f.grey[y * f.width + x] = (uint16_t)lround(65535.0 * v);
+            for (size_t x = 0; x < f.width; x++) {
+                double root = smooth(290.0 - (double)x);
+                f.grey[y * f.width + x] = (uint16_t)lround(65535.0 * (v + root * (0.6 - v)));
+            }
         }
         struct find_crest r;
         struct err err = {0};
